@@ -1,0 +1,3 @@
+"""Evenhand judges the roast, not the shot."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,84 @@
+"""Quantities with their uncertainty, and the only place where a unit is converted."""
+
+from dataclasses import dataclass
+from math import hypot, isfinite, sqrt
+
+from evenhand.errors import QuantityError
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A value and its standard uncertainty, in the same unit.
+
+    Parameters
+    ----------
+    value
+        The best estimate.
+    sd
+        The standard uncertainty (one standard deviation), 0 for an exact number.
+
+    Raises
+    ------
+    QuantityError
+        If the value is not finite, or the uncertainty is negative or not finite.
+
+    Notes
+    -----
+    Uncertainties are combined to first order for independent inputs, as in JCGM 100:2008 (GUM), 5.1.2.
+    """
+
+    value: float
+    sd: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not isfinite(self.value):
+            raise QuantityError(f"A measured value must be a finite number, not {self.value}.")
+        if not (isfinite(self.sd) and self.sd >= 0):
+            raise QuantityError(f"A standard uncertainty must be 0 or more, not {self.sd}.")
+
+    def __mul__(self, other: "Measured") -> "Measured":
+        """Multiply two independent quantities."""
+        value = self.value * other.value
+        return Measured(value, hypot(self.sd * other.value, other.sd * self.value))
+
+    def __truediv__(self, other: "Measured") -> "Measured":
+        """Divide by an independent quantity that is not 0."""
+        if other.value == 0:
+            raise QuantityError("A quantity cannot be divided by one of 0.")
+        value = self.value / other.value
+        return Measured(value, hypot(self.sd / other.value, other.sd * value / other.value))
+
+    def __add__(self, other: "Measured") -> "Measured":
+        """Add two independent quantities of the same unit."""
+        return Measured(self.value + other.value, hypot(self.sd, other.sd))
+
+    def __sub__(self, other: "Measured") -> "Measured":
+        """Subtract an independent quantity of the same unit."""
+        return Measured(self.value - other.value, hypot(self.sd, other.sd))
+
+    def scaled(self, factor: float) -> "Measured":
+        """Multiply by an exact number."""
+        return Measured(self.value * factor, self.sd * abs(factor))
+
+
+def share_from_pct(pct: Measured) -> Measured:
+    """Turn a percentage into a share of one."""
+    return pct.scaled(0.01)
+
+
+def pct_from_share(share: Measured) -> Measured:
+    """Turn a share of one into a percentage."""
+    return share.scaled(100.0)
+
+
+def half_width_to_sd(half_width: float) -> float:
+    """Turn the half-width of a rectangular distribution into its standard deviation (GUM 4.3.7).
+
+    Raises
+    ------
+    QuantityError
+        If the half-width is negative.
+    """
+    if half_width < 0:
+        raise QuantityError(f"A half-width must be 0 or more, not {half_width}.")
+    return half_width / sqrt(3.0)
