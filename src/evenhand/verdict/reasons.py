@@ -5,45 +5,32 @@ what was put down to the pull and to the tasters, and what would change the mind
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from scipy.special import ndtr
 
 from evenhand.panel.faults import explain
 from evenhand.verdict.cost import Costs
-from evenhand.verdict.judgement import AttributeVerdict, Decision, FaultBelief, NextCup, PullReading
+from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict
 
 # An effect of pull or tasters is told from this size on, in tolerances.
 _WORTH_TELLING = 0.25
 # An attribute is told when it is this likely outside its tolerance, a fault when it is this likely there.
 _WORTH_NAMING = 0.2
+_WORTH_MENTIONING = 0.03
 _MOST_NAMED = 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Case:
-    """All that the reasons for one batch speak of."""
-
-    decision: Decision
-    p_good: float
-    p_within: float
-    p_fault: float
-    expected_cost: Mapping[str, float]
-    next_cup: NextCup
-    profile: Sequence[AttributeVerdict]
-    faults: Sequence[FaultBelief]
-    pulls: Sequence[PullReading]
-    beyond: Mapping[str, Sequence[str]]
-    costs: Costs
-
-
-def give(case: Case) -> tuple[str, ...]:
+def give(case: BatchVerdict, *, beyond: Mapping[str, Sequence[str]], costs: Costs) -> tuple[str, ...]:
     """Give the reasons for one verdict, the weightiest first.
 
     Parameters
     ----------
     case
-        The verdict and what it rests on; `beyond` names for each pull the covariates outside what the shop has seen.
+        The verdict, its own reasons still empty.
+    beyond
+        For each pull outside what the shop has seen, the covariates in which it is.
+    costs
+        The stakes, for what would change the mind.
 
     Returns
     -------
@@ -54,9 +41,9 @@ def give(case: Case) -> tuple[str, ...]:
     sentences += _untasted(case)
     sentences += _attributes(case)
     sentences += _faults(case)
-    sentences += _pulls(case)
+    sentences += _pulls(case, beyond)
     sentences += _tasters(case)
-    sentences += _mind(case)
+    sentences += _mind(case, costs)
     return tuple(sentences)
 
 
@@ -72,7 +59,7 @@ def _chance(p: float) -> str:
     return f"{100 * p:.0f} %"
 
 
-def _lead(case: Case) -> str:
+def _lead(case: BatchVerdict) -> str:
     cost = case.expected_cost
     good = f"it is good against its target with a probability of {_chance(case.p_good)}"
     if case.decision == "release":
@@ -91,7 +78,7 @@ def _lead(case: Case) -> str:
     )
 
 
-def _untasted(case: Case) -> list[str]:
+def _untasted(case: BatchVerdict) -> list[str]:
     scored = {one.service for one in case.profile if one.scores > 0}
     missing = sorted({one.service for one in case.profile} - scored)
     if case.profile and not scored:
@@ -130,7 +117,7 @@ def _how_sure(p: float) -> str:
     return "could be"
 
 
-def _attributes(case: Case) -> list[str]:
+def _attributes(case: BatchVerdict) -> list[str]:
     named = sorted((one for one in case.profile if 1 - one.p_within >= _WORTH_NAMING), key=lambda one: one.p_within)
     if not named:
         widest = max(case.profile, key=lambda one: abs(one.estimate - one.target) / one.tolerance, default=None)
@@ -163,23 +150,28 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _faults(case: Case) -> list[str]:
+def _faults(case: BatchVerdict) -> list[str]:
     said: list[str] = []
+    stray: list[str] = []
     for belief in sorted(case.faults, key=lambda one: -one.p_present):
         name = _capital(belief.fault)
         heard = f"heard in {belief.heard} of {belief.asked} reports"
         if belief.p_present >= _WORTH_NAMING:
             said.append(f"{name} {_how_sure(belief.p_present)} in the roast ({_chance(belief.p_present)}): {heard}.")
             said.extend(explain(belief.fault))
-        elif belief.heard > 0:
+        elif belief.p_present >= _WORTH_MENTIONING:
             said.append(
-                f"{name} was {heard}, no more than false alarms would give; that it is in the roast has a probability "
-                f"of {_chance(belief.p_present)}."
+                f"{name} was {heard}: not enough to tell it from false alarms, and not nothing "
+                f"({_chance(belief.p_present)})."
             )
+        elif belief.heard > 0:
+            stray.append(f"{belief.fault} ({belief.heard} of {belief.asked})")
+    if stray:
+        said.append(f"Reports of {', '.join(stray)} are no more than false alarms would give.")
     return said
 
 
-def _pulls(case: Case) -> list[str]:
+def _pulls(case: BatchVerdict, beyond: Mapping[str, Sequence[str]]) -> list[str]:
     said = [
         f"Pull {one.pull} was too far from its recipe to be judged ({one.note}); its cups were left out."
         for one in case.pulls
@@ -198,13 +190,13 @@ def _pulls(case: Case) -> list[str]:
             f"{_name(largest)}{because}; that part was taken out."
         )
     words = {"log_ratio": "ratio", "log_time": "time", "water": "water temperature", "strength": "strength"}
-    for pull, covariates in case.beyond.items():
+    for pull, covariates in beyond.items():
         what = " and ".join(words[name] for name in covariates)
         said.append(f"Pull {pull} lies outside the {what} this shop has seen; its correction was given a wider doubt.")
     return said
 
 
-def _tasters(case: Case) -> list[str]:
+def _tasters(case: BatchVerdict) -> list[str]:
     largest = max(
         (one for one in case.profile if one.scores),
         key=lambda one: abs(one.taster_effect) / one.tolerance,
@@ -219,9 +211,9 @@ def _tasters(case: Case) -> list[str]:
     ]
 
 
-def _mind(case: Case) -> list[str]:
+def _mind(case: BatchVerdict, costs: Costs) -> list[str]:
     """What would turn release into hold, or hold into release."""
-    edge = case.costs.release_above
+    edge = costs.release_above
     if case.decision == "taste_again" or not case.profile or not 0 < edge < 1:
         return []
     if case.decision == "release":

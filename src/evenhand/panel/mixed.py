@@ -1,0 +1,427 @@
+"""Fits scores by coffee, batch, taster and pull by restricted maximum likelihood, and predicts every batch's level.
+
+The model of one attribute is
+
+    score = coffee mean + covariates x coefficients + batch + taster + batch x taster + pull + residual,
+
+where pull and batch x taster nest within batch. See docs/explanation/mixed-model.md for the method and its limits.
+"""
+
+from collections.abc import Collection, Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from evenhand.errors import DesignError
+from evenhand.panel._blocks import Blocks
+from evenhand.panel._mixed_design import TERMS, Design, Floats, Labels, arrange, code
+from evenhand.panel._mixed_identify import keep_covariates
+from evenhand.panel._mixed_likelihood import evaluate
+from evenhand.panel._mixed_optimise import Optimum, climb, log_sd_information
+from evenhand.panel._mixed_posterior import Posterior, posterior_at
+from evenhand.panel._mixed_prepare import (
+    Covariates,
+    Prepared,
+    Prior,
+    VariancePrior,
+    prepare,
+    read_covariates,
+    read_prior,
+    read_terms,
+    read_variance_prior,
+    shift_of,
+)
+from evenhand.panel._mixed_update import Update, with_sheets
+
+__all__ = ["TERMS", "Fit", "LevelDraws", "Posterior", "Update", "fit", "fit_many"]
+
+_NO_SCATTER: Final = 1e-6  # residual standard deviation of constant scores, as a share of their size
+
+_LEAST_SHARE: Final = 1e-12  # residual variance over the largest, below which nothing can be solved
+
+
+@dataclass(frozen=True, slots=True)
+class LevelDraws:
+    """Levels of every batch at several sets of variances.
+
+    `log_density` has shape (draws,); `level` and `level_sd` have shape (draws, batches).
+    """
+
+    log_density: Floats
+    level: Floats
+    level_sd: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fit:
+    """One attribute fitted: variances, coefficients, and what is believed of each batch and taster.
+
+    Attributes
+    ----------
+    variances
+        Variance by term (batch, taster, batch_taster, pull, residual), in points squared; 0.0 for a term left out.
+    log_likelihood
+        Restricted log-likelihood, without the density of variance priors; coefficients with a proper prior are
+        integrated out, flat ones restricted out with their number taken off in the power of 2 pi.
+    coefficients, coefficients_cov
+        Coffee means in sorted order, then covariates in the order given.
+    batch_effect, batch_sd
+        Best prediction of each batch's own effect and its prediction-error standard deviation.
+    taster_effect, taster_sd
+        The same of each taster.
+    levels
+        Sorted labels by factor: coffee, batch, taster, batch_taster as (batch, taster) and pull as (batch, pull) pairs,
+        covariate. Only levels that were scored are there.
+    dropped
+        What the data could not tell, as (name, sentence) pairs.
+    at_zero
+        Terms whose estimate is zero though the data could have told.
+    active, log_sd, information
+        Terms above zero, the residual last; their log standard deviations; and the observed information about those,
+        the curvature of variance priors included: its inverse is the covariance of Laplace's approximation.
+    converged, evaluations
+        Whether the climb ended at a maximum, and how often the likelihood was evaluated.
+    n
+        How many scores were used.
+    """
+
+    variances: Mapping[str, float]
+    log_likelihood: float
+    coefficients: Floats
+    coefficients_cov: Floats
+    batch_effect: Floats
+    batch_sd: Floats
+    taster_effect: Floats
+    taster_sd: Floats
+    levels: Mapping[str, tuple[Any, ...]]
+    dropped: tuple[tuple[str, str], ...]
+    at_zero: tuple[str, ...]
+    active: tuple[str, ...]
+    log_sd: Floats
+    information: Floats
+    converged: bool
+    evaluations: int
+    n: int
+    prepared: Prepared
+
+    @property
+    def design(self) -> Design:
+        """The sorted rows behind this fit."""
+        return self.prepared.problem.design
+
+    @cached_property
+    def _own(self) -> Posterior:
+        """The posterior at the fitted variances."""
+        return posterior_at(self.prepared.problem, self._vector(None))
+
+    def posterior(self, variances: Mapping[str, float] | npt.ArrayLike | None = None) -> Posterior:
+        """Predict everything at given variances.
+
+        Parameters
+        ----------
+        variances
+            By name (names left out keep the fitted value), or five in the order of TERMS; the fitted ones when None.
+
+        Returns
+        -------
+        The posterior.
+
+        Raises
+        ------
+        DesignError
+            When a variance is negative or not finite, or the residual's is not above zero.
+        """
+        return self._own if variances is None else posterior_at(self.prepared.problem, self._vector(variances))
+
+    def posteriors(self, variances: npt.ArrayLike) -> LevelDraws:
+        """Predict every batch's level at several sets of variances.
+
+        Parameters
+        ----------
+        variances
+            Shape (draws, 5), in the order of TERMS.
+
+        Returns
+        -------
+        The levels, one row for each set.
+        """
+        table = np.atleast_2d(np.asarray(variances, float))
+        batches = len(self.levels["batch"])
+        density, level, sd = np.empty(len(table)), np.empty((len(table), batches)), np.empty((len(table), batches))
+        for row, one in enumerate(table):
+            at = posterior_at(self.prepared.problem, self._vector(one))
+            density[row], level[row], sd[row] = at.log_density, at.level, at.level_sd
+        return LevelDraws(density, level, sd)
+
+    def level(self, batch: Hashable) -> tuple[float, float]:
+        """Level of a batch at the house recipe for the panel's mean taster, with its standard deviation."""
+        mean, cov = self.joint(batch)
+        return float(mean.sum()), float(np.sqrt(max(float(cov.sum()), 0.0)))
+
+    def joint(self, batch: Hashable) -> tuple[Floats, Floats]:
+        """Coffee mean, batch effect and panel mean of a batch (3,), with their joint covariance (3, 3)."""
+        return self._own.joint(batch)
+
+    def contrast(self, batch_a: Hashable, batch_b: Hashable) -> tuple[float, float]:
+        """Level of one batch less that of another, with the standard deviation of the difference."""
+        return self._own.contrast(batch_a, batch_b)
+
+    def with_sheets(
+        self,
+        score: npt.ArrayLike,
+        batch: Labels,
+        taster: Labels,
+        pull: Labels | None = None,
+        coffee: Labels | None = None,
+        covariates: Covariates | None = None,
+        *,
+        variances: Mapping[str, float] | npt.ArrayLike | None = None,
+    ) -> Update:
+        """Refresh what is believed of some batches after further sheets, at given variances, without fitting anew.
+
+        Parameters
+        ----------
+        score, batch, taster, pull, coffee, covariates
+            The further sheets, as in `fit`. A new batch must be of a known coffee; a new taster joins the panel.
+        variances
+            As in `posterior`; the fitted ones when None.
+
+        Returns
+        -------
+        The update, which holds the batches that the sheets belong to.
+        """
+        return with_sheets(
+            self.prepared.problem, self._vector(variances), score, batch, taster, pull, coffee, covariates
+        )
+
+    def _vector(self, variances: Mapping[str, float] | npt.ArrayLike | None) -> Floats:
+        """Variances in the order of TERMS, checked."""
+        if variances is None:
+            return np.array([self.variances[name] for name in TERMS])
+        if isinstance(variances, Mapping):
+            for name in variances:
+                if name not in TERMS:
+                    raise DesignError(f"There is no variance {name}; choose among {', '.join(TERMS)}.")
+            vector = np.array([float(variances.get(name, self.variances[name])) for name in TERMS])
+        else:
+            vector = np.array(variances, float)
+            if vector.shape != (5,):
+                raise DesignError(f"Variances have shape {vector.shape}; give five, in the order {', '.join(TERMS)}.")
+        if not np.all(np.isfinite(vector)) or np.any(vector < 0) or vector[4] <= 0:
+            raise DesignError("Variances must be finite and not negative, the residual's above zero.")
+        if vector[4] < _LEAST_SHARE * vector.max():
+            raise DesignError(
+                f"The residual variance is below {_LEAST_SHARE:g} of the largest, too little to compute with; raise it."
+            )
+        return vector
+
+
+def fit(
+    score: npt.ArrayLike,
+    batch: Labels,
+    taster: Labels,
+    pull: Labels | None = None,
+    coffee: Labels | None = None,
+    covariates: Covariates | None = None,
+    coffee_prior: Prior | None = None,
+    *,
+    covariate_prior: Prior | None = None,
+    variance_prior: VariancePrior | None = None,
+    terms: Collection[str] | None = None,
+) -> Fit:
+    """Fit one attribute by restricted maximum likelihood.
+
+    Parameters
+    ----------
+    score
+        Points on the attribute's scale, shape (rows,); NaN where not scored.
+    batch, taster, pull, coffee
+        One label a row: any hashable. Pull labels count within their batch. Without `coffee` all rows are of one.
+    covariates
+        Deviations from the house recipe, shape (rows,) or (rows, k), or a mapping from name to column.
+    coffee_prior
+        Means and standard deviations of a Gaussian prior on the coffee means: numbers, or arrays in the order of the
+        sorted coffee labels. An infinite standard deviation means no prior.
+    covariate_prior
+        The same for the covariates' coefficients, in their order.
+    variance_prior
+        By term, the median of the prior on its standard deviation and the spread of its logarithm: a lognormal prior,
+        added to the objective as a density on the log standard deviation.
+    terms
+        Which of batch, taster, batch_taster and pull to estimate; by default all that the arguments allow.
+
+    Returns
+    -------
+    The fit.
+
+    Raises
+    ------
+    DesignError
+        When the arguments do not fit together, or there are too few scores to see any scatter.
+    """
+    column = np.asarray(score, float)
+    if column.ndim != 1:
+        raise DesignError(f"The scores have shape {column.shape}; give one dimension, or use fit_many.")
+    return fit_many(
+        column[:, None],
+        batch,
+        taster,
+        pull,
+        coffee,
+        covariates,
+        coffee_prior,
+        covariate_prior=covariate_prior,
+        variance_prior=variance_prior,
+        terms=terms,
+    )[0]
+
+
+def fit_many(
+    scores: npt.ArrayLike,
+    batch: Labels,
+    taster: Labels,
+    pull: Labels | None = None,
+    coffee: Labels | None = None,
+    covariates: Covariates | None = None,
+    coffee_prior: Prior | None = None,
+    *,
+    covariate_prior: Prior | None = None,
+    variance_prior: VariancePrior | Sequence[VariancePrior] | None = None,
+    terms: Collection[str] | None = None,
+) -> list[Fit]:
+    """Fit many attributes that were scored on the same sheets; the work on the design is shared.
+
+    Parameters
+    ----------
+    scores
+        Shape (rows, attributes); NaN where not scored.
+    batch, taster, pull, coffee, covariates, terms
+        As in `fit`.
+    coffee_prior, covariate_prior
+        As in `fit`; arrays may also have shape (coffees, attributes) or (k, attributes).
+    variance_prior
+        As in `fit`, or one mapping for each attribute.
+
+    Returns
+    -------
+    One fit for each attribute, in their order.
+
+    Raises
+    ------
+    DesignError
+        As in `fit`.
+    """
+    table = np.asarray(scores, float)
+    if table.ndim != 2:
+        raise DesignError(f"The scores have shape {table.shape}; give rows x attributes.")
+    rows, attributes = table.shape
+    if np.isinf(table).any():
+        raise DesignError(f"The score in row {int(np.argwhere(np.isinf(table))[0, 0])} is infinite; use NaN for none.")
+    coded = code(rows, batch, taster, pull, coffee)
+    columns, names = read_covariates(covariates, rows)
+    coffee_mean, coffee_sd = read_prior(coffee_prior, len(coded.coffees), attributes, "coffee_prior")
+    slope_mean, slope_sd = read_prior(covariate_prior, len(names), attributes, "covariate_prior")
+    variance_priors = read_variance_prior(variance_prior, attributes)
+    wanted = read_terms(terms, pull is not None)
+
+    scored = ~np.isnan(table)
+    alike: dict[bytes, list[int]] = {}
+    for a in range(attributes):
+        if not scored[:, a].any():
+            raise DesignError(f"No row has a score of attribute {a}; leave it out or give scores.")
+        key = np.packbits(scored[:, a]).tobytes() + np.isinf(slope_sd[:, a]).tobytes()
+        alike.setdefault(key, []).append(a)
+    fits: dict[int, Fit] = {}
+    for members in alike.values():
+        use = np.flatnonzero(scored[:, members[0]])
+        flat = np.isinf(slope_sd[:, members[0]])
+        kept, dropped = keep_covariates(coded.coffee[use], columns[use], names, flat)
+        design = arrange(coded, use, columns, kept, names)
+        blocks = Blocks(design)
+        shifted = np.empty((design.n, len(members)))
+        shifts, sds, sizes = [], [], []
+        for m, a in enumerate(members):
+            score = table[design.order, a]
+            mean, sd = coffee_mean[design.coffee_index, a], coffee_sd[design.coffee_index, a]
+            by_coffee = shift_of(design, score, mean, sd)
+            by_slope = slope_mean[kept, a]
+            shifted[:, m] = score - by_coffee[design.coffee_of_batch[design.batch]] - design.covariates @ by_slope
+            shifts.append(np.concatenate([by_coffee, by_slope]))
+            sds.append(np.concatenate([sd, slope_sd[kept, a]]))
+            sizes.append(float(np.abs(score).max()))
+        moments = blocks.moments(shifted)
+        levels = _levels(design)
+        for m, a in enumerate(members):
+            prepared = prepare(
+                blocks,
+                moments,
+                m,
+                np.ascontiguousarray(shifted[:, m]),
+                sizes[m],
+                shifts[m],
+                sds[m],
+                variance_priors[a],
+                wanted,
+            )
+            fits[a] = _fit(prepared, dropped, levels, sizes[m])
+    return [fits[a] for a in range(attributes)]
+
+
+def _levels(design: Design) -> dict[str, tuple[Any, ...]]:
+    return {
+        "coffee": design.coffees,
+        "batch": design.batches,
+        "taster": design.tasters,
+        "batch_taster": design.cells,
+        "pull": design.pulls,
+        "covariate": design.covariate_names,
+    }
+
+
+def _fit(
+    prepared: Prepared, dropped: tuple[tuple[str, str], ...], levels: Mapping[str, tuple[Any, ...]], size: float
+) -> Fit:
+    problem = prepared.problem
+    dropped = prepared.dropped + dropped
+    none = (_NO_SCATTER * max(size, 1.0)) ** 2
+    if prepared.spread > 0.0:
+        best = climb(problem, prepared.spread)
+    elif np.any(problem.has_prior & problem.wanted):
+        best = climb(problem, none * 1e6)
+    else:
+        variances = np.array([0.0, 0.0, 0.0, 0.0, none])
+        best = Optimum(variances, evaluate(problem, variances), True, 1, True)
+    if best.at_floor:
+        dropped += (
+            (
+                "residual",
+                "The other terms account for the scores exactly, so the residual was held just above zero "
+                f"(standard deviation {np.sqrt(best.variances[4]):.2g}).",
+            ),
+        )
+    wanted = problem.wanted
+    active = np.flatnonzero(wanted & (best.variances > 0))
+    at = posterior_at(problem, best.variances)
+    return Fit(
+        variances={name: float(best.variances[i]) for i, name in enumerate(TERMS)},
+        log_likelihood=best.evaluation.log_likelihood,
+        coefficients=at.coefficients,
+        coefficients_cov=at.coefficients_cov,
+        batch_effect=at.batch_effect,
+        batch_sd=at.batch_sd,
+        taster_effect=at.taster_effect,
+        taster_sd=at.taster_sd,
+        levels=levels,
+        dropped=dropped,
+        at_zero=tuple(TERMS[i] for i in np.flatnonzero(wanted & (best.variances <= 0))),
+        active=tuple(TERMS[i] for i in active),
+        log_sd=0.5 * np.log(best.variances[active]),
+        information=log_sd_information(problem, best.variances, best.evaluation, active),
+        converged=best.converged,
+        evaluations=best.evaluations,
+        n=problem.design.n,
+        prepared=prepared,
+    )

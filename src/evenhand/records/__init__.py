@@ -1,0 +1,1 @@
+"""What the shop writes down: reading its folder, and handing it to the judgement."""

@@ -1,0 +1,124 @@
+"""From a folder of tastings to its judgement: the door that the command and Python share."""
+
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from evenhand.espresso.recipe import HouseRecipe, Pull
+from evenhand.records.folder import Folder, read
+from evenhand.verdict.cost import Costs
+from evenhand.verdict.judge import judge as judge_tastings
+from evenhand.verdict.judgement import Judgement
+from evenhand.verdict.tastings import Batch, BatchPull, Reports, Scores, Target, Tastings
+
+
+def judge(path: str | Path, *, today: date | None = None, batches: tuple[str, ...] = ()) -> Judgement:
+    """Judge every batch in a folder of CSV files, or in one XLSX workbook.
+
+    Parameters
+    ----------
+    path
+        The folder or workbook, as described in docs/formats.md.
+    today
+        The day of judging; later dates in the folder are errors. The computer's own date if left out.
+    batches
+        Give the verdicts of these batches only; all sheets still inform them.
+
+    Returns
+    -------
+    Judgement
+        A verdict for each batch, with its risk and reasons.
+
+    Raises
+    ------
+    FolderError
+        If the folder holds anything that cannot be read; it lists every problem found.
+    """
+    judged_on = date.today() if today is None else today
+    folder = read(Path(path), today=judged_on)
+    return judge_tastings(arrange(folder, judged_on=judged_on), batches=batches)
+
+
+def arrange(folder: Folder, *, judged_on: date) -> Tastings:
+    """Arrange the rows of a folder as the plain arrays that a judgement is made from."""
+    recipes = {
+        row.recipe: HouseRecipe(
+            name=row.recipe,
+            dose_g=row.dose_g,
+            dose_tol_g=row.dose_tol_g,
+            beverage_g=row.beverage_g,
+            beverage_tol_g=row.beverage_tol_g,
+            time_s=row.time_s,
+            time_tol_s=row.time_tol_s,
+            water_c=row.water_c,
+            water_tol_c=row.water_tol_c,
+            pressure_bar=row.pressure_bar,
+            pressure_tol_bar=row.pressure_tol_bar,
+        )
+        for row in folder.recipes
+    }
+    targets: dict[str, dict[tuple[str, str], Target]] = {row.coffee: {} for row in folder.coffees}
+    for goal in folder.targets:
+        targets[goal.coffee][(goal.service, goal.attribute)] = Target(goal.target, goal.tolerance)
+    batch_of_pull = {row.pull: row.batch for row in folder.pulls}
+    cups = {row.cup: row for row in folder.cups}
+
+    def labels(values: list[str]) -> np.ndarray[tuple[int], np.dtype[np.str_]]:
+        return np.array(values, dtype=np.str_)
+
+    sheet_cups = [cups[row.cup] for row in folder.sheets]
+    report_cups = [cups[row.cup] for row in folder.faults]
+    return Tastings(
+        title=folder.title,
+        judged_on=judged_on.isoformat(),
+        invented=folder.invented,
+        warnings=folder.warnings,
+        batches=tuple(
+            Batch(batch=row.batch, coffee=row.coffee, roasted_on=row.roasted_on.isoformat(), colour=row.colour)
+            for row in folder.batches
+        ),
+        recipes={row.coffee: recipes[row.recipe] for row in folder.coffees},
+        targets=targets,
+        scales={row.attribute: (row.scale_low, row.scale_high) for row in folder.attributes},
+        pulls=tuple(
+            BatchPull(
+                batch=row.batch,
+                pull=Pull(
+                    name=row.pull,
+                    dose_g=row.dose_g,
+                    beverage_g=row.beverage_g,
+                    time_s=row.time_s,
+                    water_c=row.water_c,
+                    pressure_bar=row.pressure_bar,
+                    tds_pct=row.tds_pct,
+                ),
+            )
+            for row in folder.pulls
+        ),
+        scores=Scores(
+            batch=labels([batch_of_pull[cup.pull] for cup in sheet_cups]),
+            pull=labels([cup.pull for cup in sheet_cups]),
+            cup=labels([cup.cup for cup in sheet_cups]),
+            taster=labels([row.taster for row in folder.sheets]),
+            service=labels([cup.service for cup in sheet_cups]),
+            attribute=labels([row.attribute for row in folder.sheets]),
+            score=np.array([row.score for row in folder.sheets], dtype=float),
+        ),
+        reports=Reports(
+            batch=labels([batch_of_pull[cup.pull] for cup in report_cups]),
+            pull=labels([cup.pull for cup in report_cups]),
+            cup=labels([cup.cup for cup in report_cups]),
+            taster=labels([row.taster for row in folder.faults]),
+            fault=labels([row.fault for row in folder.faults]),
+            heard=np.array([row.heard for row in folder.faults], dtype=float),
+        ),
+        costs=Costs(
+            wrong_release=folder.costs.wrong_release,
+            wrong_hold=folder.costs.wrong_hold,
+            one_pull=folder.costs.one_pull,
+            one_taste=folder.costs.one_taste,
+            prior_bad=folder.costs.prior_bad,
+        ),
+        tables={cup.cup: cup.table for cup in folder.cups if cup.table},
+    )

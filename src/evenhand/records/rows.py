@@ -1,0 +1,196 @@
+"""The rows of the folder: one frozen dataclass a file, whose fields are the file's columns, types and limits.
+
+The limits stand in the annotations, once: pydantic checks them, the sentences of an error are built from them.
+Nothing here imports pydantic, so that the types cost nothing to import.
+"""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Annotated, Literal
+
+from annotated_types import Ge, Gt, Le, Lt
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """What a column may hold, as the second half of an error's sentence.
+
+    Parameters
+    ----------
+    text
+        A clause without full stop, such as "a dose is more than 0 g".
+    """
+
+    text: str
+
+
+Moment = dt.datetime | dt.date
+"""A date, or a date with a time of day, with or without its zone: as it was written."""
+
+Service = Annotated[Literal["black", "milk", "bowl"], Allowed("a service is black, milk or bowl")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipe:
+    """One house recipe: what every pull aims at, each quantity with its tolerance (half-width)."""
+
+    recipe: Annotated[str, Allowed("every recipe needs a name")]
+    basket_rated_g: Annotated[float | None, Gt(0), Allowed("a basket is rated for more than 0 g")] = None
+    dose_g: Annotated[float, Gt(0), Allowed("a dose is more than 0 g")]
+    dose_tol_g: Annotated[float, Gt(0), Allowed("a tolerance is more than 0 g")]
+    beverage_g: Annotated[float, Gt(0), Allowed("a beverage is more than 0 g")]
+    beverage_tol_g: Annotated[float, Gt(0), Allowed("a tolerance is more than 0 g")]
+    time_s: Annotated[float, Gt(0), Allowed("a shot runs for more than 0 s")]
+    time_tol_s: Annotated[float, Gt(0), Allowed("a tolerance is more than 0 s")]
+    water_c: Annotated[
+        float | None, Gt(0), Le(130), Allowed("water is between 0 and 130 degrees C (not Fahrenheit)")
+    ] = None
+    water_tol_c: Annotated[float | None, Gt(0), Allowed("a tolerance is more than 0 degrees C")] = None
+    pressure_bar: Annotated[float | None, Gt(0), Allowed("a pressure is more than 0 bar")] = None
+    pressure_tol_bar: Annotated[float | None, Gt(0), Allowed("a tolerance is more than 0 bar")] = None
+    milk_drink_ml: Annotated[float | None, Gt(0), Allowed("a milk drink is more than 0 ml")] = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coffee:
+    """One coffee that is sold, and the house recipe it is pulled to."""
+
+    coffee: Annotated[str, Allowed("every coffee needs a name")]
+    recipe: Annotated[str, Allowed("every coffee names its recipe")]
+    green_lot: Annotated[str | None, Allowed("a green lot is a name")] = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target:
+    """What a coffee should taste like on one attribute in one service; `tolerance` is a half-width in points."""
+
+    coffee: Annotated[str, Allowed("every target names its coffee")]
+    service: Service
+    attribute: Annotated[str, Allowed("every target names its attribute")]
+    target: Annotated[float, Allowed("a target is a number on the attribute's scale")]
+    tolerance: Annotated[float, Gt(0), Allowed("a tolerance is more than 0 points")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attribute:
+    """One attribute and the ends of its scale."""
+
+    attribute: Annotated[str, Allowed("every attribute needs a name")]
+    scale_low: Annotated[float, Allowed("the low end of the scale is a number")]
+    scale_high: Annotated[float, Allowed("the high end of the scale is a number")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """One roast of a coffee, and what was measured of it."""
+
+    batch: Annotated[str, Allowed("every batch needs a label")]
+    coffee: Annotated[str, Allowed("every batch names its coffee")]
+    roasted_on: Annotated[dt.date, Allowed("a roast date is written year-month-day, as 2026-03-09")]
+    green_in_kg: Annotated[float | None, Gt(0), Allowed("a mass is more than 0 kg")] = None
+    roasted_out_kg: Annotated[float | None, Gt(0), Allowed("a mass is more than 0 kg")] = None
+    green_moisture_pct: Annotated[float | None, Ge(0), Le(100), Allowed("a moisture is from 0 to 100 %")] = None
+    roasted_moisture_pct: Annotated[float | None, Ge(0), Le(100), Allowed("a moisture is from 0 to 100 %")] = None
+    colour: Annotated[float | None, Allowed("a colour is a number on the scale that colour_scale names")] = None
+    colour_scale: Annotated[str | None, Allowed("a colour scale is a name")] = None
+    roast_time_s: Annotated[float | None, Gt(0), Allowed("a roast takes more than 0 s")] = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pull:
+    """One espresso shot as it really ran."""
+
+    pull: Annotated[str, Allowed("every pull needs a label")]
+    batch: Annotated[str, Allowed("every pull names its batch")]
+    pulled_at: Annotated[Moment, Allowed("a pull is dated year-month-day, with or without a time, as 2026-03-09T14:05")]
+    dose_g: Annotated[float, Gt(0), Allowed("a dose is more than 0 g")]
+    beverage_g: Annotated[float, Gt(0), Allowed("a pull is more than 0 g")]
+    time_s: Annotated[float, Gt(0), Allowed("a shot runs for more than 0 s")]
+    water_c: Annotated[
+        float | None, Gt(0), Le(130), Allowed("water is between 0 and 130 degrees C (not Fahrenheit)")
+    ] = None
+    pressure_bar: Annotated[float | None, Gt(0), Allowed("a pressure is more than 0 bar")] = None
+    grind_setting: Annotated[str | None, Allowed("a grind setting is what the grinder shows")] = None
+    tds_pct: Annotated[float | None, Ge(0), Le(100), Allowed("dissolved solids are from 0 to 100 %")] = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cup:
+    """One blind-coded serving of one pull on a table."""
+
+    cup: Annotated[str, Allowed("every cup needs a code")]
+    pull: Annotated[str, Allowed("every cup names its pull")]
+    service: Service
+    table: Annotated[str | None, Allowed("a table is a name")] = None
+    position: Annotated[int | None, Ge(1), Allowed("a position is a whole number from 1")] = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """One taster's score of one attribute of one cup."""
+
+    cup: Annotated[str, Allowed("every score names its cup")]
+    taster: Annotated[str, Allowed("every score names its taster")]
+    attribute: Annotated[str, Allowed("every score names its attribute")]
+    score: Annotated[float, Allowed("a score is a number on the attribute's scale")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultReport:
+    """One taster's answer to one fault asked about one cup: heard (1) or not (0)."""
+
+    cup: Annotated[str, Allowed("every report names its cup")]
+    taster: Annotated[str, Allowed("every report names its taster")]
+    fault: Annotated[str, Allowed("every report names its fault")]
+    heard: Annotated[int, Ge(0), Le(1), Allowed("heard is 1, not heard is 0")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cost:
+    """One line of the costs file: a name and its value."""
+
+    name: Annotated[str, Allowed("every cost needs its name")]
+    value: Annotated[float, Ge(0), Allowed("a cost is 0 or more")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Costs:
+    """What each choice costs, in one currency, and the share of batches that are out of tolerance before tasting."""
+
+    wrong_release: Annotated[float, Ge(0)]
+    wrong_hold: Annotated[float, Ge(0)]
+    one_pull: Annotated[float, Ge(0)]
+    one_taste: Annotated[float, Ge(0)]
+    prior_bad: Annotated[float, Gt(0), Lt(1)]
+
+
+Row = Recipe | Coffee | Target | Attribute | Batch | Pull | Cup | Sheet | FaultReport | Cost
+
+
+@dataclass(frozen=True, slots=True)
+class FileKind:
+    """One file of the folder: its row type, the columns that tell its rows apart, and what one row is in words."""
+
+    row: type[Row]
+    key: tuple[str, ...]
+    one: str
+    required: bool = True
+
+
+FILES: Mapping[str, FileKind] = MappingProxyType(
+    {
+        "recipes": FileKind(Recipe, ("recipe",), "house recipe"),
+        "coffees": FileKind(Coffee, ("coffee",), "coffee"),
+        "attributes": FileKind(Attribute, ("attribute",), "attribute"),
+        "targets": FileKind(Target, ("coffee", "service", "attribute"), "target of a coffee"),
+        "batches": FileKind(Batch, ("batch",), "batch"),
+        "pulls": FileKind(Pull, ("pull",), "pull"),
+        "cups": FileKind(Cup, ("cup",), "cup"),
+        "sheets": FileKind(Sheet, ("cup", "taster", "attribute"), "score"),
+        "faults": FileKind(FaultReport, ("cup", "taster", "fault"), "fault asked", required=False),
+        "costs": FileKind(Cost, ("name",), "cost"),
+    }
+)
+"""The files by stem (a sheet of a workbook has the same name), in the order in which they are read."""

@@ -1,0 +1,79 @@
+"""A small invented folder that is right in every way, and ways to spoil it."""
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from evenhand.errors import FolderError
+from evenhand.records.folder import Folder, read
+
+TODAY = dt.date(2026, 6, 1)
+
+GOOD = {
+    "recipes": "recipe,basket_rated_g,dose_g,dose_tol_g,beverage_g,beverage_tol_g,"
+    "time_s,time_tol_s,water_c,water_tol_c\n"
+    "house,18,18,0.3,36,1.5,29,2,93,1\n",
+    "coffees": "coffee,recipe,green_lot\nHollow Lantern,house,Vantry 2\nGrey Ferry,house,\n",
+    "attributes": "attribute,scale_low,scale_high\nsweetness,0,10\nbitterness,0,10\n",
+    "targets": "coffee,service,attribute,target,tolerance\n"
+    "Hollow Lantern,black,sweetness,6,1\n"
+    "Hollow Lantern,milk,bitterness,3,1.2\n"
+    "Grey Ferry,black,sweetness,5.5,1\n",
+    "batches": "batch,coffee,roasted_on,green_in_kg,roasted_out_kg\n"
+    "H-01,Hollow Lantern,2026-05-04,6,5.1\nH-02,Grey Ferry,2026-05-05,,\n",
+    "pulls": "pull,batch,pulled_at,dose_g,beverage_g,time_s,water_c,grind_setting,tds_pct\n"
+    "P1,H-01,2026-05-11T09:05,18.1,36.4,28.6,92.8,4.2,9.41\n"
+    "P2,H-01,2026-05-11T09:15+02:00,17.9,35.2,30.1,93.1,4.2,\n"
+    "P3,H-02,2026-05-12,18.0,36.0,29.0,,,\n",
+    "cups": "cup,pull,service,table,position\n101,P1,black,T1,1\n202,P2,milk,T1,2\n303,P3,black,T2,1\n",
+    "sheets": "cup,taster,attribute,score\n"
+    "101,Una,sweetness,6.5\n101,Wim,sweetness,5\n202,Una,bitterness,3.5\n303,Wim,sweetness,5.5\n",
+    "faults": "cup,taster,fault,heard\n101,Una,smoky,0\n101,Wim,smoky,1\n",
+    "costs": "name,value\nwrong_release,400\nwrong_hold,150\none_pull,3\none_taste,2\nprior_bad,0.1\n",
+}
+
+
+@pytest.fixture
+def good() -> dict[str, str]:
+    """Return the texts of a folder without any fault, by file stem."""
+    return dict(GOOD)
+
+
+@pytest.fixture
+def write(tmp_path: Path) -> Callable[[dict[str, str | bytes]], Path]:
+    """Return a function that writes texts or bytes as the CSV files of a folder."""
+
+    def _write(texts: dict[str, str | bytes]) -> Path:
+        place = tmp_path / "spring"
+        place.mkdir(exist_ok=True)
+        for stem, text in texts.items():
+            content = text if isinstance(text, bytes) else text.encode()
+            (place / f"{stem}.csv").write_bytes(content)
+        return place
+
+    return _write
+
+
+@pytest.fixture
+def read_with(write: Callable[..., Path]) -> Callable[..., Folder]:
+    """Return a function that reads the good folder with some files replaced; None leaves a file out."""
+
+    def _read(**changed: str | bytes | None) -> Folder:
+        texts = {stem: text for stem, text in {**GOOD, **changed}.items() if text is not None}
+        return read(write(texts), today=TODAY)
+
+    return _read
+
+
+@pytest.fixture
+def problems_with(read_with: Callable[..., Folder]) -> Callable[..., tuple[str, ...]]:
+    """Return a function that gives the problems found in the good folder with some files replaced."""
+
+    def _problems(**changed: str | bytes | None) -> tuple[str, ...]:
+        with pytest.raises(FolderError) as caught:
+            read_with(**changed)
+        return caught.value.problems
+
+    return _problems
