@@ -44,7 +44,9 @@ class Season:
         self._target = np.round(rng.uniform(3.5, 6.5, (world.coffees, d)) * 2) / 2
         coffee = self._target + draw_effects(world, world.coffee_sd, (world.coffees, d), rng, kind="coffee")
         batch = draw_effects(world, world.batch_sd, (world.batches, d), rng, kind="batch")
-        self._taster = draw_effects(world, world.taster_sd, (world.tasters, d), rng, kind="taster")
+        taster = draw_effects(world, world.taster_sd, (world.tasters, d), rng, kind="taster")
+        # A target is what this panel wrote down, so it is on the scale of the panel's mean taster.
+        self._taster = taster - taster.mean(axis=0)
         self._batch_taster = draw_effects(
             world, world.batch_taster_sd, (world.batches, world.tasters, d), rng, kind="batch_taster"
         )
@@ -62,8 +64,7 @@ class Season:
     def truth(self) -> Truth:
         """Levels at the house recipe for the panel's mean taster (over the season), faults, and what is good."""
         # The drifting taster is one of the panel; half of the drift is the mean over the season.
-        shift = 0.5 * self.world.drift / self.world.tasters
-        level = self._level + self._taster.mean(axis=0) + shift
+        level = self._level + 0.5 * self.world.drift / self.world.tasters
         away = np.abs(level - self._target[self.coffee_of_batch])
         good = (away <= self.world.tolerance).all(axis=1) & ~self._fault.any(axis=1)
         return Truth(level, self._fault.copy(), good, self.world.columns)

@@ -68,7 +68,7 @@ def judge(tastings: Tastings, *, batches: Sequence[str] = ()) -> Judgement:
             raise DesignError(f"There is no batch {name}; name one of {len(known)} batches that are in the folder.")
     wanted = [one for one in tastings.batches if not batches or one.batch in set(batches)]
     bench = _set_up(tastings)
-    columns = tuple(one for table in bench.tables for one in estimate(table, bench.panel))
+    columns = estimate(bench.tables, bench.panel)
     profile = _Profile.of(tastings, bench, columns)
     heard = _hear(tastings, bench)
     verdicts = tuple(_decide(tastings, bench, profile, heard, one) for one in wanted)
@@ -351,7 +351,7 @@ def _decide(
         p_fault=p_fault,
         p_good=p_good,
         expected_cost={"release": release, "hold": hold, "taste_again": again},
-        next_cup=NextCup(worth=worth, cost=price, what=tasting.words()),
+        next_cup=NextCup(worth=worth, cost=price, what=tasting.words(), pulls=tasting.pulls, tasters=tasting.tasters),
         profile=rows,
         faults=fault_beliefs,
         pulls=bench.readings[batch.batch],

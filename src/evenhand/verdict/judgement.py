@@ -66,11 +66,16 @@ class PullReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextCup:
-    """The best next tasting: what it would save on average (`worth`), its price (`cost`), and what to do in words."""
+    """The best next tasting: what it would save on average (`worth`), its price (`cost`), and what to do in words.
+
+    `pulls` says the same for a program: how many new pulls in each service, each tasted by `tasters`.
+    """
 
     worth: float
     cost: float
     what: str
+    pulls: tuple[tuple[str, int], ...] = ()
+    tasters: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

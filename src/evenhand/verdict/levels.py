@@ -30,8 +30,12 @@ _SD_PRIORS = {
     "residual": (0.070, 0.6),
 }
 _BATCH_LOG_SD = 0.6
-# How far a coffee's mean may lie from its target, in tolerances.
-_COFFEE_SD = 1.0
+# How far a coffee's mean lies from its target, in tolerances, where the shop's coffees cannot say; and what that is
+# worth beside those that can, in coffees.
+_COFFEE_SD, _COFFEE_SD_WEIGHT = 0.3, 2.0
+_LEAST_COFFEE_SD = 0.05
+# With this many attributes their spreads teach each other, down to this s.d. of the logarithm between them.
+_ATTRIBUTES_TO_LEARN, _LEAST_SPREAD = 3, 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,83 +146,166 @@ def batch_sd_in_tolerances(prior_bad: float, attributes: int) -> float:
     return float(1.0 / ndtri(0.5 * (1.0 + p_inside)))
 
 
-def estimate(table: Table, panel: Panel) -> tuple[AttributeLevels, ...]:
-    """Estimate every attribute of one service.
+def estimate(tables: Sequence[Table], panel: Panel) -> tuple[AttributeLevels, ...]:
+    """Estimate every attribute of every service.
 
     Parameters
     ----------
-    table
-        The sheets; at least one, and at least one score in each column.
+    tables
+        The sheets, one table a service; at least one score in each column.
     panel
         What the indices mean.
 
     Returns
     -------
     tuple of AttributeLevels
-        One for each attribute, in order.
+        One for each attribute of each table, in order.
     """
-    batch, taster, pull = (
-        np.array(labels)[index]
-        for labels, index in (
-            (panel.batches, table.batch),
-            (panel.tasters, table.taster),
-            (panel.pulls, table.pull),
+    works = [_Work.on(table, panel) for table in tables]
+    plain = [work.fit_plain() for work in works]
+    usual = _coffee_sd(works, plain)
+    start = _first_priors(usual, panel)
+    first = [work.fit_informed(usual, start) for work in works]
+    learned = _learn_priors(works, first, start)
+    informed = [work.fit_informed(usual, learned) for work in works]
+    return tuple(
+        _collect(work.table, panel, a, informed_fits[a], plain_fits[a], usual)
+        for work, informed_fits, plain_fits in zip(works, informed, plain, strict=True)
+        for a in range(len(work.table.attributes))
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Work:
+    """One table made ready for the mixed model: labels by row, covariates by name, priors in points.
+
+    `coffee_mean`, `known` (is it a target?) have shape (coffees seen, attributes), in the order of sorted labels.
+    """
+
+    table: Table
+    labels: tuple[NDArray[np.str_], ...]  # batch, taster, pull, coffee
+    covariates: dict[str, FloatArray] | None
+    slopes: tuple[FloatArray, FloatArray] | None
+    tolerance: FloatArray
+    coffee_mean: FloatArray
+    known: NDArray[np.bool_]
+
+    @classmethod
+    def on(cls, table: Table, panel: Panel) -> "_Work":
+        coffee = panel.coffee_of_batch[table.batch]
+        seen = np.unique(coffee)  # panel.coffees is sorted, so this is the order of sorted labels
+        columns = panel.response.columns[table.pull]
+        named = {name: columns[:, index] for index, name in enumerate(panel.response.names)}
+        priors = [
+            panel.response.priors(attribute, table.service, *table.scale[index])
+            for index, attribute in enumerate(table.attributes)
+        ]
+        known = np.isfinite(table.target)
+        width = table.scale[:, 1] - table.scale[:, 0]
+        tolerances = (column[np.isfinite(column)] for column in table.tolerance.T)
+        return cls(
+            table=table,
+            labels=(
+                np.array(panel.batches)[table.batch],
+                np.array(panel.tasters)[table.taster],
+                np.array(panel.pulls)[table.pull],
+                np.array(panel.coffees)[coffee],
+            ),
+            covariates=named or None,
+            slopes=(np.array([mean for mean, _ in priors]).T, np.array([sd for _, sd in priors]).T) if named else None,
+            tolerance=np.array(
+                [np.median(some) if len(some) else 0.1 * one for some, one in zip(tolerances, width, strict=True)]
+            ),
+            coffee_mean=np.where(known, np.nan_to_num(table.target), table.scale.mean(axis=1))[seen],
+            known=known[seen],
         )
-    )
-    coffee_index = panel.coffee_of_batch[table.batch]
-    coffee = np.array(panel.coffees)[coffee_index]
-    seen = np.unique(coffee_index)[np.argsort(np.array(panel.coffees)[np.unique(coffee_index)])]
-    columns = panel.response.columns[table.pull]
-    named = {name: columns[:, index] for index, name in enumerate(panel.response.names)}
-    priors = [
-        panel.response.priors(attribute, table.service, *table.scale[index])
-        for index, attribute in enumerate(table.attributes)
-    ]
-    slopes = (np.array([mean for mean, _ in priors]).T, np.array([sd for _, sd in priors]).T) if named else None
-    width = table.scale[:, 1] - table.scale[:, 0]
-    tolerance = np.array([_typical(table.tolerance[:, a], 0.1 * width[a]) for a in range(len(width))])
-    known = np.isfinite(table.target)
-    coffee_mean = np.where(known, np.nan_to_num(table.target), table.scale.mean(axis=1))[seen]
-    coffee_sd = np.where(known, _COFFEE_SD * tolerance, np.inf)[seen]
-    sd_priors = [
-        {name: (share * width[a], spread) for name, (share, spread) in _SD_PRIORS.items()}
-        | {"batch": (batch_sd_in_tolerances(panel.prior_bad, panel.columns) * tolerance[a], _BATCH_LOG_SD)}
-        for a in range(len(width))
-    ]
-    informed = mixed.fit_many(
-        table.score,
-        batch,
-        taster,
-        pull,
-        coffee,
-        named or None,
-        (coffee_mean, coffee_sd),
-        covariate_prior=slopes,
-        variance_prior=sd_priors,
-    )
-    plain = _plain(table.score, batch, taster, pull, coffee, named, slopes)
-    return tuple(_collect(table, panel, index, informed[index], plain[index]) for index in range(len(width)))
+
+    def fit_plain(self) -> Sequence[mixed.Fit | None]:
+        """Plain REML for the report; None for all where there are too few scores for it."""
+        batch, taster, pull, coffee = self.labels
+        try:
+            return mixed.fit_many(
+                self.table.score, batch, taster, pull, coffee, self.covariates, covariate_prior=self.slopes
+            )
+        except DesignError:
+            return [None] * len(self.table.attributes)
+
+    def units(self, term: str) -> FloatArray:
+        """What a prior on this term's s.d. is counted in, points, shape (attributes,): tolerances, or whole scales."""
+        return self.tolerance if term == "batch" else np.asarray(self.table.scale[:, 1] - self.table.scale[:, 0])
+
+    def fit_informed(self, usual: float, priors: Mapping[str, tuple[float, float]]) -> Sequence[mixed.Fit]:
+        """The fit that judges: coffees `usual` tolerances about their targets, and a prior on every spread."""
+        batch, taster, pull, coffee = self.labels
+        return mixed.fit_many(
+            self.table.score,
+            batch,
+            taster,
+            pull,
+            coffee,
+            self.covariates,
+            (self.coffee_mean, np.asarray(np.where(self.known, usual * self.tolerance, np.inf), dtype=float)),
+            covariate_prior=self.slopes,
+            variance_prior=[
+                {term: (median * float(self.units(term)[a]), spread) for term, (median, spread) in priors.items()}
+                for a in range(len(self.table.attributes))
+            ],
+        )
 
 
-def _typical(values: FloatArray, otherwise: float) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if len(known) else otherwise
+def _first_priors(usual: float, panel: Panel) -> dict[str, tuple[float, float]]:
+    """Priors before any sheet: median s.d. (the batches' in tolerances, others in scales) and s.d. of its logarithm."""
+    # What coffees do not take of the spread about the targets is the batches'.
+    about_target = batch_sd_in_tolerances(panel.prior_bad, panel.columns)
+    of_batches = float(np.sqrt(max(about_target**2 - usual**2, 0.25 * about_target**2)))
+    return _SD_PRIORS | {"batch": (of_batches, _BATCH_LOG_SD)}
 
 
-def _plain(
-    score: FloatArray,
-    batch: NDArray[np.str_],
-    taster: NDArray[np.str_],
-    pull: NDArray[np.str_],
-    coffee: NDArray[np.str_],
-    named: Mapping[str, FloatArray],
-    slopes: tuple[FloatArray, FloatArray] | None,
-) -> Sequence[mixed.Fit | None]:
-    """Plain REML for the report; None for all where there are too few scores for it."""
-    try:
-        return mixed.fit_many(score, batch, taster, pull, coffee, named or None, covariate_prior=slopes)
-    except DesignError:
-        return [None] * score.shape[1]
+def _learn_priors(
+    works: Sequence[_Work], fits: Sequence[Sequence[mixed.Fit]], start: Mapping[str, tuple[float, float]]
+) -> dict[str, tuple[float, float]]:
+    """Priors that the shop's attributes lend each other: where their spreads agree, one attribute's learns from all.
+
+    The median is the attributes' geometric mean; the spread is how far they differ beyond their own doubt, never below
+    a fifth nor above what it was before any sheet.
+    """
+    learned = dict(start)
+    for term in start:
+        found = [
+            (fit.log_sd[place] - np.log(work.units(term)[a]), np.linalg.inv(fit.information)[place, place])
+            for work, attribute_fits in zip(works, fits, strict=True)
+            for a, fit in enumerate(attribute_fits)
+            if term in fit.active
+            for place in [fit.active.index(term)]
+        ]
+        if len(found) < _ATTRIBUTES_TO_LEARN:
+            continue
+        log_sd, doubt = np.array(found).T
+        spread = float(np.sqrt(np.clip(log_sd.var(ddof=1) - doubt.mean(), _LEAST_SPREAD**2, start[term][1] ** 2)))
+        learned[term] = (float(np.exp(log_sd.mean())), spread)
+    return learned
+
+
+def _coffee_sd(works: Sequence[_Work], plain: Sequence[Sequence[mixed.Fit | None]]) -> float:
+    """How far the shop's coffees lie from their targets, in tolerances, learned over its attributes by moments.
+
+    A shift that all coffees share is the panel's, not theirs, and is left out.
+    """
+    total, freedom = _COFFEE_SD_WEIGHT * _COFFEE_SD**2, _COFFEE_SD_WEIGHT
+    for work, fits in zip(works, plain, strict=True):
+        for a, fit in enumerate(fits):
+            if fit is None or len(fit.levels["coffee"]) != len(work.known):
+                continue
+            rows = np.flatnonzero(work.known[:, a])
+            if len(rows) < 2:
+                continue
+            posterior = fit.posterior()
+            found = np.array([posterior.new_batch(fit.levels["coffee"][row]) for row in rows])
+            away = (found[:, 0] - work.coffee_mean[rows, a]) / work.tolerance[a]
+            noise = np.maximum(found[:, 1] ** 2 - fit.variances["batch"], 0.0) / work.tolerance[a] ** 2
+            total += float(np.sum((away - away.mean()) ** 2) - (1 - 1 / len(rows)) * noise.sum())
+            freedom += len(rows) - 1
+    return max(float(np.sqrt(max(total, 0.0) / freedom)), _LEAST_COFFEE_SD)
 
 
 def _draws(fit: mixed.Fit) -> FloatArray:
@@ -246,7 +333,9 @@ def _spread_normals(count: int, dimensions: int) -> FloatArray:
     return np.asarray(np.vstack([z, -z])[:count], dtype=float)
 
 
-def _collect(table: Table, panel: Panel, a: int, fit: mixed.Fit, plain: mixed.Fit | None) -> AttributeLevels:
+def _collect(
+    table: Table, panel: Panel, a: int, fit: mixed.Fit, plain: mixed.Fit | None, usual: float
+) -> AttributeLevels:
     variances = _draws(fit)
     posteriors = [fit.posterior(one) for one in variances]
     # The draws come from a normal law; what the likelihood says of them, against that law, is their weight.
@@ -269,8 +358,8 @@ def _collect(table: Table, panel: Panel, a: int, fit: mixed.Fit, plain: mixed.Fi
             if label in coffees:
                 expected = posterior.new_batch(label)
             else:
-                width = _COFFEE_SD * np.nan_to_num(table.tolerance[coffee, a])
-                expected = (float(np.nan_to_num(table.target[coffee, a])), float(np.hypot(width, batch_sd * width)))
+                width = float(np.hypot(usual, batch_sd)) * float(np.nan_to_num(table.tolerance[coffee, a]))
+                expected = (float(np.nan_to_num(table.target[coffee, a])), width)
             mean[draw, of_coffee], sd[draw, of_coffee] = expected
     levels = Levels(weight, mean, sd)
 
