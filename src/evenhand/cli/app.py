@@ -61,6 +61,23 @@ def judge(
     raise typer.Exit(run(folder, json=json, html=html, pdf=pdf, batches=tuple(batch or ()), paper=paper.value))
 
 
+@app.command()
+def study(
+    world: Annotated[list[str] | None, typer.Option(help="Only this world; give it again for more.")] = None,
+    seasons: Annotated[int, typer.Option(min=2, help="Seasons to draw in each world.")] = 10,
+    seed: Annotated[int, typer.Option(min=0, help="Number that fixes every draw.")] = 1,
+    jobs: Annotated[int, typer.Option(min=1, help="Processes to use at once.")] = 2,
+    json: Annotated[Path | None, typer.Option(help="Write the figures to this file.")] = None,
+) -> None:
+    """Simulate roasteries with known truth and show how often the verdicts are right, and what they cost.
+
+    Ten seasons take about a minute in each world.
+    """
+    from evenhand.cli.studying import study as run_study
+
+    raise typer.Exit(run_study(worlds=world or (), seasons=seasons, seed=seed, jobs=jobs, json=json))
+
+
 def main() -> None:
     """Run the command line."""
     app()

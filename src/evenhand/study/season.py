@@ -67,7 +67,7 @@ class Season:
         level = self._level + 0.5 * self.world.drift / self.world.tasters
         away = np.abs(level - self._target[self.coffee_of_batch])
         good = (away <= self.world.tolerance).all(axis=1) & ~self._fault.any(axis=1)
-        return Truth(level, self._fault.copy(), good, self.world.columns)
+        return Truth(level, self._fault.copy(), np.asarray(good), self.world.columns)
 
     @property
     def cups(self) -> int:

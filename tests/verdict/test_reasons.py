@@ -1,0 +1,150 @@
+"""The reasons: what they name, how sure they sound, and what would change the mind."""
+
+import dataclasses
+
+import pytest
+
+from evenhand.verdict.cost import Costs
+from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, FaultBelief, NextCup, PullReading
+from evenhand.verdict.reasons import give
+
+COSTS = Costs(wrong_release=400, wrong_hold=150, one_pull=3, one_taste=2, prior_bad=0.1)
+
+
+def attribute(**changes):
+    one = AttributeVerdict(
+        service="black",
+        attribute="bitterness",
+        estimate=4.1,
+        sd=0.3,
+        lower90=3.6,
+        upper90=4.6,
+        target=4.0,
+        tolerance=1.0,
+        p_within=0.998,
+        raw_mean=4.2,
+        shot_effect=0.0,
+        taster_effect=0.0,
+        scores=6,
+        scale_low=0.0,
+        scale_high=10.0,
+    )
+    return dataclasses.replace(one, **changes)
+
+
+def verdict(**changes):
+    one = BatchVerdict(
+        batch="B",
+        coffee="K",
+        roasted_on="2026-05-01",
+        decision="release",
+        p_within=0.99,
+        p_fault=0.01,
+        p_good=0.98,
+        expected_cost={"release": 8.0, "hold": 147.0, "taste_again": 9.0},
+        next_cup=NextCup(worth=1.0, cost=5.0, what="1 more pull black, tasted by 1 taster"),
+        profile=(attribute(),),
+        faults=(),
+        pulls=(),
+        tasted=(),
+        reasons=(),
+    )
+    return dataclasses.replace(one, **changes)
+
+
+def reasons(one, beyond=None):
+    return give(one, beyond=beyond or {}, costs=COSTS)
+
+
+def test_release_says_its_costs_and_what_would_change_it():
+    said = reasons(verdict())
+    assert said[0] == (
+        "Release: it is good against its target with a probability of 98 %; releasing is expected to cost 8.0, holding "
+        "147, and no further cup is worth its price."
+    )
+    assert (
+        "Nothing in the profile stands out: furthest from its target is bitterness black, 0.1 tolerances high." in said
+    )
+    assert said[-1] == "Bitterness black at 4.8 or more, as sure as now, would change this to hold."
+
+
+@pytest.mark.parametrize(
+    ("estimate", "p_within", "words"),
+    [
+        (6.2, 0.00, "is above its tolerance"),
+        (5.2, 0.25, "is probably above its tolerance"),
+        (5.0, 0.50, "may well be above its tolerance"),
+        (3.2, 0.75, "could be below its tolerance"),
+    ],
+)
+def test_words_are_as_mild_as_the_evidence(estimate, p_within, words):
+    one = verdict(decision="hold", p_good=0.1, profile=(attribute(estimate=estimate, p_within=p_within),))
+    assert any(f"Bitterness black {words}" in sentence for sentence in reasons(one))
+
+
+def test_hold_says_what_would_release_it():
+    one = verdict(
+        decision="hold", p_within=0.3, p_good=0.3, profile=(attribute(estimate=5.16, p_within=0.3, raw_mean=5.3),)
+    )
+    assert reasons(one)[-1] == "Bitterness black at 4.8 or less, as sure as now, would change this to release."
+
+
+def test_a_fault_that_decides_is_named_as_what_could_change_it():
+    fault = FaultBelief(fault="smoky", p_present=0.97, heard=5, asked=8)
+    said = reasons(verdict(decision="hold", p_fault=0.97, p_good=0.03, faults=(fault,)))
+    assert "Smoky is in the roast (97 %): heard in 5 of 8 reports." in said
+    assert said[-1] == "Only further cups in which smoky is not heard could change this to release."
+
+
+def test_a_green_note_asks_for_crop_and_colour_before_naming_a_cause():
+    fault = FaultBelief(fault="green", p_present=0.8, heard=4, asked=8)
+    said = " ".join(reasons(verdict(decision="hold", p_fault=0.8, p_good=0.2, faults=(fault,))))
+    assert "Green is probably in the roast" in said
+    assert "age of the crop" in said
+    assert "colour" in said
+
+
+def test_stray_reports_are_one_sentence_and_doubtful_ones_another():
+    stray = [FaultBelief(fault=name, p_present=0.004, heard=1, asked=12) for name in ("ashy", "baked")]
+    doubtful = FaultBelief(fault="harsh", p_present=0.1, heard=3, asked=12)
+    said = reasons(verdict(faults=(*stray, doubtful)))
+    assert "Reports of ashy (1 of 12), baked (1 of 12) are no more than false alarms would give." in said
+    assert (
+        "Harsh was heard in 3 of 12 reports: not enough to tell it from false alarms, and not nothing (10 %)." in said
+    )
+
+
+def test_the_shot_and_the_tasters_are_named_with_their_size():
+    off = PullReading(
+        pull="P7",
+        judgeable=True,
+        ratio=2.19,
+        flow_g_per_s=1.09,
+        extraction_pct=None,
+        extraction_sd_pct=None,
+        deviation={},
+        note="ran long by 3.0 g (2.0 tolerances)",
+    )
+    one = verdict(profile=(attribute(raw_mean=4.9, shot_effect=0.5, taster_effect=-0.4),), pulls=(off,))
+    said = reasons(one, beyond={"P7": ("log_ratio",)})
+    assert (
+        "The shot and not the roast explains +0.5 of the raw 4.9 for bitterness black (P7 ran long by 3.0 g (2.0 "
+        "tolerances)); that part was taken out."
+    ) in said
+    assert "Pull P7 lies outside the ratio this shop has seen; its correction was given a wider doubt." in said
+    assert any("0.4 lower than the mean taster" in sentence for sentence in said)
+
+
+def test_a_service_not_tasted_is_said():
+    milk = attribute(service="milk", raw_mean=None, scores=0)
+    said = reasons(verdict(profile=(attribute(), milk)))
+    assert any(sentence.startswith("It was not tasted in milk") for sentence in said)
+
+
+def test_taste_again_says_what_and_what_it_saves():
+    cup = NextCup(worth=21.0, cost=7.0, what="1 more pull in milk, tasted by 2 tasters")
+    said = reasons(verdict(decision="taste_again", p_good=0.7, next_cup=cup))
+    assert said[0] == (
+        "Taste again: it is good against its target with a probability of 70 %, and that does not settle it; 1 more "
+        "pull in milk, tasted by 2 tasters costs 7.0 and would save 21 on average."
+    )
