@@ -67,7 +67,7 @@ def test_closed_forms_are_the_published_integrals(method, d):
 
 @pytest.mark.parametrize("d", DISTANCES[1:])
 def test_triangle_is_a_noncentral_f_probability(d):
-    # Bi and O'Mahony (2013), J. Sensory Studies 28, and others: P(F(1, 1, 2 d^2 / 3) > 3).
+    # A known identity (from memory, no source to hand): P(F(1, 1, 2 d^2 / 3) > 3), a ratio of two squared normals.
     assert float(proportion_correct(d, ForcedChoice.TRIANGLE)) == pytest.approx(
         stats.ncf.sf(3.0, 1, 1, 2.0 * d * d / 3.0), abs=1e-8
     )

@@ -1,4 +1,4 @@
-"""Replicated tests: the beta-binomial against scipy and plain integration, its fit against another optimiser, Tarone's Z."""
+"""Replicated tests: the beta-binomial against scipy and integration, its fit against another optimiser, Tarone's Z."""
 
 import itertools
 import math
@@ -57,7 +57,7 @@ def test_corrected_form_by_integration(method, mean, gamma):
 
 @pytest.mark.parametrize("corrected", [False, True])
 def test_ends_of_the_spread(corrected):
-    # without spread the model is binomial; with full spread each taster is always one way or (told or guessing) the other
+    # without spread the model is binomial; with full spread each taster tells always or never
     share, guess = 0.6, 1 / 3
     found = replicated_log_likelihood(*SPREAD, TRIANGLE, proportion=share, gamma=0.0, corrected=corrected)
     assert found == pytest.approx(stats.binom.logpmf(*SPREAD, share).sum())
@@ -189,3 +189,13 @@ def test_other_refusals():
         tarone_shuffled([4, 3], [4, 4], np.random.default_rng(0), draws=0)
     with pytest.raises(QuantityError, match="mean share"):
         replicated_log_likelihood([4, 3], [4, 4], TRIANGLE, proportion=0.2, gamma=0.1)
+
+
+def test_any_spread_is_a_halved_likelihood_ratio():
+    # Self and Liang (1987), JASA 82, 605-610: at the edge of its range a parameter's ratio is half 0, half chi-square
+    result = replicated_test(*SPREAD, TRIANGLE, corrected=False)
+    x, n = np.array(SPREAD)
+    binomial = stats.binom.logpmf(x, n, x.sum() / n.sum()).sum()
+    assert result.binomial_log_likelihood == pytest.approx(binomial, abs=1e-6)
+    ratio = 2 * (result.log_likelihood - binomial)
+    assert result.p_gamma == pytest.approx(0.5 * stats.chi2.sf(ratio, 1), rel=1e-4)

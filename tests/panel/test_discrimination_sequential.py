@@ -90,7 +90,7 @@ def test_characteristic_rises_with_the_share():
 
 def test_decisions():
     plan = sequential_plan(ForcedChoice.TRIANGLE, d_prime=1.5, most_answers=20)
-    assert plan.null_share == guess_rate(ForcedChoice.TRIANGLE)
+    assert plan.null_share == pytest.approx(guess_rate(ForcedChoice.TRIANGLE))
     assert plan.other_share == pytest.approx(float(proportion_correct(1.5, ForcedChoice.TRIANGLE)))
     needed = next(n for n in range(1, 21) if n >= plan.different_at[n - 1])
     assert sequential_decision(plan, [True] * 15) == (SequentialDecision.DIFFERENT, needed)

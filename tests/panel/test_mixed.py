@@ -146,7 +146,7 @@ def test_constant_scores_have_no_scatter_and_do_not_fail(value):
     assert fitted.level(3)[0] == pytest.approx(value)
     with_prior = fit(**data, variance_prior=dict.fromkeys(TERMS, (0.4, 0.5)))
     assert_sound(with_prior)
-    assert 0.01 < np.sqrt(with_prior.variances["residual"]) < 0.4
+    assert with_prior.level(3)[0] == pytest.approx(value, rel=1e-5, abs=1e-5)
 
 
 def test_scores_that_the_terms_explain_exactly_do_not_fail():
@@ -279,6 +279,23 @@ def test_labels_may_be_of_any_kind_and_pulls_count_within_their_batch():
 def test_wrong_arguments_are_refused_in_words(change, word):
     with pytest.raises(DesignError, match=word):
         fit(**{**tasting(), **change})
+
+
+def test_too_many_coffees_for_one_fit_are_refused():
+    labels = np.arange(2400) // 2
+    with pytest.raises(DesignError, match="families of coffees"):
+        fit(np.zeros(2400), labels, np.arange(2400) % 2, coffee=labels)
+
+
+def test_a_batch_tasted_over_and_over_is_fitted_with_the_others():
+    rng = np.random.default_rng(3)
+    b = np.concatenate([np.zeros(300, int), np.repeat(np.arange(1, 20), 6)])
+    t, p = rng.integers(0, 5, len(b)), rng.integers(0, 40, len(b))
+    score = 6 + rng.normal(size=20)[b] + 0.5 * rng.normal(size=5)[t] + 0.5 * rng.normal(size=len(b))
+    fitted = fit(score, b, t, p)
+    assert_sound(fitted)
+    assert fitted.converged
+    assert fitted.batch_sd[0] < fitted.batch_sd[1]
 
 
 def test_wrong_questions_to_a_fit_are_refused_in_words():

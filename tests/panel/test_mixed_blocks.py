@@ -1,12 +1,17 @@
 """The classes of a pattern, and the two ways through the blocks against each other and against dense matrices."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evenhand.panel._blocks import PAIRS, Blocks, classes_of, sharing
+from evenhand.panel._blocks import Blocks
+from evenhand.panel._blocks_pattern import classes_of, sharing
 from evenhand.panel._mixed_design import Group, arrange, code
+
+PAIRS = list(itertools.combinations_with_replacement(range(4), 2))
 
 
 def crossing(tasters, pulls):

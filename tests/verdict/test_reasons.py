@@ -63,9 +63,10 @@ def test_release_says_its_costs_and_what_would_change_it():
         "147, and no further cup is worth its price."
     )
     assert (
-        "Nothing in the profile stands out: furthest from its target is bitterness black, 0.1 tolerances high." in said
+        "Nothing in the profile stands out: furthest from its target is bitterness in black, 0.1 tolerances high."
+        in said
     )
-    assert said[-1] == "Bitterness black at 4.8 or more, as sure as now, would change this to hold."
+    assert said[-1] == "Bitterness in black at 4.8 or more, as sure as now, would change this to hold."
 
 
 @pytest.mark.parametrize(
@@ -79,14 +80,14 @@ def test_release_says_its_costs_and_what_would_change_it():
 )
 def test_words_are_as_mild_as_the_evidence(estimate, p_within, words):
     one = verdict(decision="hold", p_good=0.1, profile=(attribute(estimate=estimate, p_within=p_within),))
-    assert any(f"Bitterness black {words}" in sentence for sentence in reasons(one))
+    assert any(f"Bitterness in black {words}" in sentence for sentence in reasons(one))
 
 
 def test_hold_says_what_would_release_it():
     one = verdict(
         decision="hold", p_within=0.3, p_good=0.3, profile=(attribute(estimate=5.16, p_within=0.3, raw_mean=5.3),)
     )
-    assert reasons(one)[-1] == "Bitterness black at 4.8 or less, as sure as now, would change this to release."
+    assert reasons(one)[-1] == "Bitterness in black at 4.8 or less, as sure as now, would change this to release."
 
 
 def test_a_fault_that_decides_is_named_as_what_could_change_it():
@@ -128,7 +129,7 @@ def test_the_shot_and_the_tasters_are_named_with_their_size():
     one = verdict(profile=(attribute(raw_mean=4.9, shot_effect=0.5, taster_effect=-0.4),), pulls=(off,))
     said = reasons(one, beyond={"P7": ("log_ratio",)})
     assert (
-        "The shot and not the roast explains +0.5 of the raw 4.9 for bitterness black (P7 ran long by 3.0 g (2.0 "
+        "The shot and not the roast explains +0.5 of the raw 4.9 for bitterness in black (P7 ran long by 3.0 g (2.0 "
         "tolerances)); that part was taken out."
     ) in said
     assert "Pull P7 lies outside the ratio this shop has seen; its correction was given a wider doubt." in said

@@ -56,7 +56,7 @@ def run(
     except EvenhandError as error:
         complaints.print(str(error), style="red", markup=False, highlight=False, soft_wrap=True)
         return BAD_INPUT
-    show(judgement, console)
+    show(judgement, console, only=batches)
     for path, _ in made:
         console.print(f"Written: {path}", markup=False, highlight=False, soft_wrap=True)
     return 0

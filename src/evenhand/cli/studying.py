@@ -67,10 +67,29 @@ def _trial(task: tuple[str, tuple[int, int, int]]) -> Trial:
 
 
 def _show(results: Sequence[Characteristics], console: Console) -> None:
-    table = Table(title="How the verdicts did (± Monte Carlo standard error)", title_justify="left")
-    table.add_column("")
+    # As many worlds side by side as the screen holds: about 34 columns of words, 17 a world.
+    beside = max((console.width - 34) // 17, 1)
+    for first in range(0, len(results), beside):
+        console.print(_table(results[first : first + beside]))
     for one in results:
-        table.add_column(one.world, justify="right")
+        console.print(
+            f"{one.world}: {WORLDS[one.world].says}; {one.seasons} seasons of {WORLDS[one.world].batches} batches. "
+            f"A perfectly calibrated judge would show a calibration error of {one.calibration_floor:.3f} with as many.",
+            highlight=False,
+            soft_wrap=True,
+        )
+    bars = hold(results)
+    for bar in bars:
+        word = "met   " if bar.met else "MISSED"
+        console.print(f"{word}  {bar.world}: {bar.asked}: {bar.seen}", highlight=False, soft_wrap=True)
+    console.print(f"{sum(bar.met for bar in bars)} of {len(bars)} bars met.", highlight=False)
+
+
+def _table(results: Sequence[Characteristics]) -> Table:
+    table = Table(title="How the verdicts did, ± Monte Carlo s.e.", title_justify="left")
+    table.add_column("", no_wrap=True)
+    for one in results:
+        table.add_column(one.world, justify="right", no_wrap=True)
     rows = (
         ("coverage of 90 % intervals", "coverage"),
         ("calibration error, attributes", "calibration_within"),
@@ -88,19 +107,7 @@ def _show(results: Sequence[Characteristics], console: Console) -> None:
     )
     for words, name in rows:
         table.add_row(words, *(_cell(getattr(one, name)) for one in results))
-    console.print(table)
-    for one in results:
-        console.print(
-            f"{one.world}: {WORLDS[one.world].says}; {one.seasons} seasons of {WORLDS[one.world].batches} batches. "
-            f"A perfectly calibrated judge would show a calibration error of {one.calibration_floor:.3f} with as many.",
-            highlight=False,
-            soft_wrap=True,
-        )
-    bars = hold(results)
-    for bar in bars:
-        word = "met   " if bar.met else "MISSED"
-        console.print(f"{word}  {bar.world}: {bar.asked}: {bar.seen}", highlight=False, soft_wrap=True)
-    console.print(f"{sum(bar.met for bar in bars)} of {len(bars)} bars met.", highlight=False)
+    return table
 
 
 def _cell(estimate: Estimate) -> str:

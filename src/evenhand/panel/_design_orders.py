@@ -19,7 +19,7 @@ from evenhand.errors import DesignError
 
 IntArray = NDArray[np.int64]
 
-_SAME_BATCH_WEIGHT = 4.0  # a pair of neighbours of one batch counts as much as two misplaced cups
+_SAME_BATCH_WEIGHT = 12.0  # two neighbours of one batch are worse than several uneven counts, which cost 2 each
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,14 @@ import numpy as np
 from scipy.special import gammaln, ndtri, xlogy
 
 from evenhand.errors import DesignError, QuantityError
-from evenhand.panel._discrimination_exact import check_counts, check_probability
+from evenhand.panel._discrimination_exact import IntArray, check_counts, check_probability
 from evenhand.panel._discrimination_psychometric import FloatArray
 
 MOST_CUPS_A_SIDE = 400  # a search for a number of cups stops here
+_TOO_MANY = (
+    f"More than {MOST_CUPS_A_SIDE} cups of either kind would be needed; ask for a larger difference, or choose a "
+    "forced-choice method, which needs fewer."
+)
 
 
 def fisher_p_value(hits: int, signals: int, false_alarms: int, noises: int) -> float:
@@ -32,9 +36,8 @@ def fisher_p_value(hits: int, signals: int, false_alarms: int, noises: int) -> f
     check_counts(false_alarms, noises)
     total = hits + false_alarms
     possible = np.arange(max(0, total - noises), min(signals, total) + 1)
-    weights = np.exp(
-        _log_choose(signals)[possible] + _log_choose(noises)[total - possible] - _log_choose(signals + noises)[total]
-    )
+    logs = _log_choose(signals, possible) + _log_choose(noises, total - possible)
+    weights = np.exp(logs - logs.max())
     return min(1.0, float(weights[possible >= hits].sum() / weights.sum()))
 
 
@@ -61,7 +64,8 @@ def rates_power(signals: int, noises: int, hit_rate: float, false_alarm_rate: fl
     for rate, name in ((hit_rate, "The hit rate"), (false_alarm_rate, "The false-alarm rate")):
         if not 0.0 <= rate <= 1.0:
             raise QuantityError(f"{name} is {rate:g}, but must lie between 0 and 1.")
-    log_signals, log_noises = _log_choose(signals), _log_choose(noises)
+    log_signals = _log_choose(signals, np.arange(signals + 1))
+    log_noises = _log_choose(noises, np.arange(noises + 1))
     chance_hits = _binomial(log_signals, hit_rate)
     chance_alarms = _binomial(log_noises, false_alarm_rate)
     power = 0.0
@@ -104,6 +108,8 @@ def cups_for_rates(
         raise DesignError("The hit rate must lie above the false-alarm rate; there is no difference to be found.")
     mean = 0.5 * (hit_rate + false_alarm_rate)
     rough = 2.0 * mean * (1.0 - mean) * ((ndtri(power) - ndtri(alpha)) / (hit_rate - false_alarm_rate)) ** 2
+    if rough > MOST_CUPS_A_SIDE:  # Fisher's test needs more still
+        raise DesignError(_TOO_MANY)
     cups, first, last_failing, end = max(2, int(0.6 * rough)), 0, 0, MOST_CUPS_A_SIDE
     if rates_power(cups, cups, hit_rate, false_alarm_rate, alpha=alpha) >= power:
         cups = 1  # the rough figure started too far up
@@ -114,15 +120,11 @@ def cups_for_rates(
             first, end = cups, int(1.5 * cups) + 20
         cups += 1
     if first == 0:
-        raise DesignError(
-            f"More than {MOST_CUPS_A_SIDE} cups of either kind would be needed; ask for a larger difference, or "
-            "choose a forced-choice method, which needs fewer."
-        )
+        raise DesignError(_TOO_MANY)
     return first, max(first, last_failing + 1)
 
 
-def _log_choose(n: int) -> FloatArray:
-    k = np.arange(n + 1)
+def _log_choose(n: int, k: IntArray) -> FloatArray:
     return np.asarray(gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1), dtype=np.float64)
 
 

@@ -23,7 +23,7 @@ Labels = Sequence[Hashable] | npt.NDArray[Any]
 TERMS: Final = ("batch", "taster", "batch_taster", "pull", "residual")
 """The variance components, in the order of every array of variances."""
 
-_SMALL_PATTERN: Final = 24  # rows a batch, above which sharing a covariance matrix is too rare to look for
+_SMALL_PATTERN: Final = 200  # rows a batch, above which sharing a covariance matrix is too rare to look for
 _SHARED_BY: Final = 4  # batches that must share a pattern before it is treated as one
 
 

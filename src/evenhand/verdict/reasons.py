@@ -86,13 +86,13 @@ def _untasted(case: BatchVerdict) -> list[str]:
             "It has no cup that can be judged yet; all that is known of it is how this coffee's other batches came out."
         ]
     return [
-        f"It was not tasted {_in(service)}; there the profile is what this coffee's other batches suggest."
+        f"It was not tasted {_in(service)}; there its profile is what this coffee's other batches suggest."
         for service in missing
     ]
 
 
 def _in(service: str) -> str:
-    return {"black": "black", "milk": "in milk", "bowl": "in the bowl"}.get(service, service)
+    return {"black": "in black", "milk": "in milk", "bowl": "in the bowl"}.get(service, f"in {service}")
 
 
 def _name(one: AttributeVerdict) -> str:
