@@ -52,8 +52,8 @@ def verdict(**changes):
     return dataclasses.replace(one, **changes)
 
 
-def reasons(one, beyond=None):
-    return give(one, beyond=beyond or {}, costs=COSTS)
+def reasons(one, beyond=None, settle=None):
+    return give(one, beyond=beyond or {}, settle=settle or {}, costs=COSTS)
 
 
 def test_release_says_its_costs_and_what_would_change_it():
@@ -108,7 +108,8 @@ def test_a_green_note_asks_for_crop_and_colour_before_naming_a_cause():
 def test_stray_reports_are_one_sentence_and_doubtful_ones_another():
     stray = [FaultBelief(fault=name, p_present=0.004, heard=1, asked=12) for name in ("ashy", "baked")]
     doubtful = FaultBelief(fault="harsh", p_present=0.1, heard=3, asked=12)
-    said = reasons(verdict(faults=(*stray, doubtful)))
+    said = reasons(verdict(faults=(*stray, doubtful)), settle={"harsh": "Four more reports would settle it."})
+    assert "Four more reports would settle it." in said
     assert "Reports of ashy (1 of 12), baked (1 of 12) are no more than false alarms would give." in said
     assert (
         "Harsh was heard in 3 of 12 reports: not enough to tell it from false alarms, and not nothing (10 %)." in said

@@ -38,6 +38,8 @@ _SERVICES = ("black", "milk", "bowl")
 _MOST_TASTERS = 4
 # Blind cups hide from a taster that they have met the batch before, so their reports on it repeat each other little.
 _REPEATS = 0.1
+# Between these probabilities a fault is in doubt.
+_DOUBTFUL = (0.05, 0.8)
 # The same sheets must give the same verdict: what randomness the worth of a cup needs starts here.
 _SEED = 20260101
 
@@ -359,7 +361,8 @@ def _decide(
         reasons=(),
     )
     beyond = {one.pull: bench.beyond[one.pull] for one in verdict.pulls if one.pull in bench.beyond}
-    return replace(verdict, reasons=reasons.give(verdict, beyond=beyond, costs=costs))
+    settle = _cups_to_settle(heard, verdict)
+    return replace(verdict, reasons=reasons.give(verdict, beyond=beyond, settle=settle, costs=costs))
 
 
 def _fault_beliefs(heard: faults.FaultFit | None, batch: str) -> tuple[FaultBelief, ...]:
@@ -377,6 +380,15 @@ def _fault_beliefs(heard: faults.FaultFit | None, batch: str) -> tuple[FaultBeli
             )
         )
     return tuple(found)
+
+
+def _cups_to_settle(heard: faults.FaultFit | None, verdict: BatchVerdict) -> Mapping[str, str]:
+    """For each fault still in doubt, how many further reports are expected to settle it, in words."""
+    low, high = _DOUBTFUL
+    doubtful = [one.fault for one in verdict.faults if one.asked and low < one.p_present < high]
+    if heard is None:
+        return {}
+    return {name: heard.cups_to_settle(verdict.batch, name, *_DOUBTFUL).sentence for name in doubtful}
 
 
 def _belief(

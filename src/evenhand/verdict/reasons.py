@@ -20,7 +20,9 @@ _WORTH_MENTIONING = 0.03
 _MOST_NAMED = 3
 
 
-def give(case: BatchVerdict, *, beyond: Mapping[str, Sequence[str]], costs: Costs) -> tuple[str, ...]:
+def give(
+    case: BatchVerdict, *, beyond: Mapping[str, Sequence[str]], settle: Mapping[str, str], costs: Costs
+) -> tuple[str, ...]:
     """Give the reasons for one verdict, the weightiest first.
 
     Parameters
@@ -29,6 +31,8 @@ def give(case: BatchVerdict, *, beyond: Mapping[str, Sequence[str]], costs: Cost
         The verdict, its own reasons still empty.
     beyond
         For each pull outside what the shop has seen, the covariates in which it is.
+    settle
+        For each fault in doubt, a sentence on how many further cups would settle it.
     costs
         The stakes, for what would change the mind.
 
@@ -40,7 +44,7 @@ def give(case: BatchVerdict, *, beyond: Mapping[str, Sequence[str]], costs: Cost
     sentences = [_lead(case)]
     sentences += _untasted(case)
     sentences += _attributes(case)
-    sentences += _faults(case)
+    sentences += _faults(case, settle)
     sentences += _pulls(case, beyond)
     sentences += _tasters(case)
     sentences += _mind(case, costs)
@@ -150,7 +154,7 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _faults(case: BatchVerdict) -> list[str]:
+def _faults(case: BatchVerdict, settle: Mapping[str, str]) -> list[str]:
     said: list[str] = []
     stray: list[str] = []
     for belief in sorted(case.faults, key=lambda one: -one.p_present):
@@ -166,6 +170,8 @@ def _faults(case: BatchVerdict) -> list[str]:
             )
         elif belief.heard > 0:
             stray.append(f"{belief.fault} ({belief.heard} of {belief.asked})")
+        if belief.fault in settle:
+            said.append(settle[belief.fault])
     if stray:
         said.append(f"Reports of {', '.join(stray)} are no more than false alarms would give.")
     return said
