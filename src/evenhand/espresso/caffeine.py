@@ -5,6 +5,16 @@ The figure is a ceiling for one pull shared out, not a measurement: beans differ
 
 from evenhand.errors import QuantityError
 
+__all__ = [
+    "CAFFEINE_EXTRACTED_SHARE",
+    "CAFFEINE_MG_PER_G_ROAST",
+    "EFSA_DAY_MG",
+    "EFSA_PREGNANCY_DAY_MG",
+    "EFSA_SINGLE_DOSE_MG",
+    "pull_caffeine_mg",
+    ,
+]
+
 # From memory: roasted arabica holds about 1.2 % caffeine by mass, robusta about twice that.
 CAFFEINE_MG_PER_G_ROAST = 12.0
 # From memory: an espresso carries about four fifths of it into the cup.

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from evenhand.errors import QuantityError
 from evenhand.units import Measured, pct_from_share, share_from_pct
 
+__all__ = ["Extraction", "extraction_dry_pct", "extraction_pct", "flow_g_per_s", "measure", "ratio", "solids_g"]
+
 # Standard uncertainties used where a shop states none. Common practice, no source: a 0.1 g scale, a hand on a stopwatch
 # and a refractometer read to 0.1 point.
 SCALE_SD_G = 0.1

@@ -7,6 +7,8 @@ from types import MappingProxyType
 
 from evenhand.errors import QuantityError
 
+__all__ = ["HouseRecipe", "Pull", "describe", "deviation", "judgeable"]
+
 # A pull further off than this in anything measured says too little of the roast to be judged: pull it again.
 # Common practice, no source: past about four tolerances a barista would not serve the shot.
 JUDGEABLE_TOLERANCES = 4.0

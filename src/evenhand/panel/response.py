@@ -19,6 +19,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError
 
+__all__ = ["COVARIATES", "EffectPrior", "Response", "build", "effect_priors"]
+
 FloatArray = NDArray[np.float64]
 
 COVARIATES = ("log_ratio", "log_time", "water", "strength")

@@ -5,6 +5,8 @@ from math import isfinite
 
 from evenhand.errors import QuantityError
 
+__all__ = ["Costs", "expected_hold", "expected_release"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Costs:

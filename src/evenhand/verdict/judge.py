@@ -31,6 +31,8 @@ from evenhand.verdict.tastings import Batch, Tastings
 from evenhand.verdict.tolerance import joint_within
 from evenhand.verdict.worth import Belief, Tasting, best
 
+__all__ = ["judge"]
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 

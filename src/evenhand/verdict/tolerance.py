@@ -8,6 +8,8 @@ from scipy.special import ndtr, ndtri
 
 from evenhand.errors import DesignError
 
+__all__ = ["Levels", "joint_within"]
+
 FloatArray = NDArray[np.float64]
 
 _POINTS = 512

@@ -14,6 +14,8 @@ from scipy.special import ndtr
 from evenhand.errors import DesignError
 from evenhand.verdict.cost import Costs, expected_hold, expected_release
 
+__all__ = ["Belief", "Tasting", "best", "most_it_could_save", "of_tasting", "one_attribute"]
+
 FloatArray = NDArray[np.float64]
 
 _STATES = 1024  # possible truths of the batch
