@@ -12,7 +12,6 @@ __all__ = [
     "EFSA_PREGNANCY_DAY_MG",
     "EFSA_SINGLE_DOSE_MG",
     "pull_caffeine_mg",
-    ,
 ]
 
 # From memory: roasted arabica holds about 1.2 % caffeine by mass, robusta about twice that.
