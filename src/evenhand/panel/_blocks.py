@@ -16,14 +16,10 @@ from typing import Final
 
 import numpy as np
 
+from evenhand.panel._blocks_pattern import MOST_CLASSES, apply_terms, classes_of, invert, sharing
 from evenhand.panel._mixed_design import Design, Floats, Group, Ints
 
-BATCH: Final = 0
-CELL: Final = 1
-PULL: Final = 2
-RESIDUAL: Final = 3
-PAIRS: Final = tuple((j, k) for j in range(4) for k in range(j, 4))
-_MOST_CLASSES: Final = 80
+_UPPER: Final = np.triu_indices(4)  # pairs of block terms
 _CHUNK: Final = 400_000  # numbers in a working array, to bound memory
 
 
@@ -77,68 +73,6 @@ class Moments:
         return out.reshape(classes, (width + 1) ** 2)
 
 
-def sharing(place: Ints, pull: Ints) -> Floats:
-    """Mark the pairs of rows of a batch that share a taster or a pull.
-
-    Parameters
-    ----------
-    place, pull
-        Numbers of taster and pull, shape (batches, n); -1 where there is no pull.
-
-    Returns
-    -------
-    Array of shape (batches, 2, n, n) of ones and zeros.
-    """
-    out = np.empty((*place.shape[:1], 2, place.shape[1], place.shape[1]))
-    out[:, 0] = place[:, :, None] == place[:, None, :]
-    out[:, 1] = (pull[:, :, None] == pull[:, None, :]) & (pull[:, :, None] >= 0)
-    return out
-
-
-def classes_of(share: Floats, most: int = _MOST_CLASSES) -> Ints | None:
-    """Find the coarsest split of the pairs of rows on which every polynomial in J, B and P is constant.
-
-    Parameters
-    ----------
-    share
-        B and P of one pattern, shape (2, n, n).
-    most
-        Give up beyond this number of classes.
-
-    Returns
-    -------
-    The number of each pair's class, shape (n, n), symmetric; None when there would be too many.
-
-    Notes
-    -----
-    The split starts from the identity and is refined until B S and P S are constant on its classes for every class's
-    marker S, counted exactly. Then the span of the markers holds I and is closed under multiplication by J, B and P.
-    Only symmetric matrices are wanted, so a class and its transpose count as one.
-    """
-    n = share.shape[-1]
-    whole = share.astype(np.int64)
-    label = (np.eye(n, dtype=np.int64) + 2 * whole[0] + 4 * whole[1]).reshape(-1)
-    count = 0
-    while True:
-        _, label = np.unique(label, return_inverse=True)
-        found = int(label.max()) + 1
-        if found > 2 * most:
-            return None
-        if found == count:
-            break
-        count = found
-        marker = (label.reshape(n, n)[:, :, None] == np.arange(found)).astype(np.float64).reshape(n, -1)
-        seen = [(m.astype(np.float64) @ marker).reshape(n * n, found) for m in (whole[0], whole[1])]
-        totals = np.broadcast_to(marker.sum(0), (n, n * found)).reshape(n * n, found)
-        _, label = np.unique(np.column_stack([label[:, None], *seen, totals]), axis=0, return_inverse=True)
-        label = label.reshape(-1)
-    square = label.reshape(n, n)
-    low, high = np.minimum(square, square.T), np.maximum(square, square.T)
-    _, both = np.unique((low * count + high).reshape(-1), return_inverse=True)
-    both = both.reshape(n, n)
-    return both.astype(np.int64) if int(both.max()) < most else None
-
-
 class Blocks:
     """The batches of a design, those of common patterns apart from the loose ones.
 
@@ -169,7 +103,7 @@ class Blocks:
         local = group.tasters + 2 + self.design.covariates.shape[1]
         work = group.batches * group.rows * local * (local + 2 * group.rows)
         most = max(4, int(2 * work / (self.design.width + 1) ** 2))
-        classes = classes_of(share, min(most, _MOST_CLASSES))
+        classes = classes_of(share, min(most, MOST_CLASSES))
         return None if classes is None else (share, classes)
 
     def moments(self, scores: Floats) -> Moments:
@@ -229,37 +163,34 @@ class Blocks:
         The sums.
         """
         size = self.design.width + 1
-        matrices = 1 + (4 + len(PAIRS) if slopes else 0)
-        total = np.zeros((matrices, size * size))
-        log_det, trace, trace2 = 0.0, np.zeros(4), np.zeros((4, 4))
+        sums = _Sums(len(_UPPER[0]) + 5 if slopes else 1, size)
         values: list[Floats] = []
         for stack in self.stacks:
-            inverse, logs = _invert(stack.share, variances)
+            inverse, logs = invert(stack.share, variances)
             counts = np.array([float(group.batches) for group in stack.groups])
-            log_det += float(counts @ logs)
+            sums.log_det += float(counts @ logs)
             at = (stack.class_pattern, stack.class_a, stack.class_b)
             if not slopes:
                 values.append(inverse[at][None])
                 continue
-            left = [_apply(stack.share, j, inverse) for j in range(4)]
-            _add_traces(left, counts, trace, trace2)
-            first = [inverse @ side for side in left]
-            rows = [inverse[at], *(matrix[at] for matrix in first)]
-            for j, k in PAIRS:
-                matrix = left[j].swapaxes(1, 2) @ first[k]
-                rows.append(0.5 * (matrix + matrix.swapaxes(1, 2))[at])
-            values.append(np.stack(rows))
+            left = apply_terms(stack.share, inverse)
+            sums.add_traces(left, counts)
+            first = inverse @ left
+            second = (left.swapaxes(2, 3)[:, None] @ first)[:, :, *at]
+            second = 0.5 * (second + second.swapaxes(0, 1))
+            values.append(np.concatenate([inverse[at][None], first[:, *at], second[_UPPER]]))
+        total = np.zeros((sums.matrices, size * size))
         if values:
             total += np.concatenate(values, axis=1) @ moments
         for group in self.loose:
-            log_det += self._add_loose(group, variances, score, total, trace, trace2, slopes)
-        cube = total.reshape(matrices, size, size)
+            self._add_loose(group, variances, score, sums, slopes)
+        total += sums.scattered()
+        cube = total.reshape(sums.matrices, size, size)
         if not slopes:
-            return Contraction(log_det, cube[0], trace, trace2, None, None)
+            return Contraction(sums.log_det, cube[0], sums.trace, sums.trace2, None, None)
         second = np.empty((4, 4, size, size))
-        for number, (j, k) in enumerate(PAIRS):
-            second[j, k] = second[k, j] = cube[5 + number]
-        return Contraction(log_det, cube[0], trace, trace2, cube[1:5], second)
+        second[_UPPER] = second[_UPPER[::-1]] = cube[5:]
+        return Contraction(sums.log_det, cube[0], sums.trace, sums.trace2, cube[1:5], second)
 
     def _chunks(self, group: Group) -> Iterator[tuple[slice, Floats]]:
         """Rows and sharing of some batches of a group at a time."""
@@ -270,38 +201,23 @@ class Blocks:
             shape = (count, group.rows)
             yield rows, sharing(self.design.place[rows].reshape(shape), self.design.pull[rows].reshape(shape))
 
-    def _add_loose(
-        self,
-        group: Group,
-        variances: Floats,
-        score: Floats,
-        total: Floats,
-        trace: Floats,
-        trace2: Floats,
-        slopes: bool,
-    ) -> float:
-        """Add the share of a group of loose batches to the sums; return its log determinant."""
+    def _add_loose(self, group: Group, variances: Floats, score: Floats, sums: "_Sums", slopes: bool) -> None:
+        """Add the share of a group of loose batches to the sums."""
         size = self.design.width + 1
-        log_det = 0.0
         for rows, share in self._chunks(group):
             local, columns = self._local(group, rows, score)
-            inverse, logs = _invert(share, variances)
-            log_det += float(logs.sum())
+            inverse, logs = invert(share, variances)
+            sums.log_det += float(logs.sum())
             solved = inverse @ local
-            grams = [local.swapaxes(1, 2) @ solved]
+            grams = (local.swapaxes(1, 2) @ solved)[None]
             if slopes:
-                ones = np.ones(len(share))
-                _add_traces([_apply(share, j, inverse) for j in range(4)], ones, trace, trace2)
-                left = [_apply(share, j, solved) for j in range(4)]
-                grams += [solved.swapaxes(1, 2) @ side for side in left]
-                right = [inverse @ side for side in left]
-                for j, k in PAIRS:
-                    product = left[j].swapaxes(1, 2) @ right[k]
-                    grams.append(0.5 * (product + product.swapaxes(1, 2)))
+                sums.add_traces(apply_terms(share, inverse), np.ones(len(share)))
+                left = apply_terms(share, solved)
+                second = left.swapaxes(2, 3)[:, None] @ (inverse @ left)
+                second = 0.5 * (second + second.swapaxes(0, 1))
+                grams = np.concatenate([grams, solved.swapaxes(1, 2) @ left, second[_UPPER]])
             where = (columns[:, :, None] * size + columns[:, None, :]).reshape(-1)
-            for number, gram in enumerate(grams):
-                total[number] += np.bincount(where, gram.reshape(-1), size * size)
-        return log_det
+            sums.add(where, grams.reshape(sums.matrices, -1))
 
     def _local(self, group: Group, rows: slice, score: Floats) -> tuple[Floats, Ints]:
         """The few border columns that each batch touches (tasters, coffee, covariates), and the scores."""
@@ -340,14 +256,14 @@ class Blocks:
         out = np.empty_like(columns)
         width = columns.shape[1]
         for stack in self.stacks:
-            inverse, _ = _invert(stack.share, variances)
+            inverse, _ = invert(stack.share, variances)
             for k, group in enumerate(stack.groups):
                 rows = slice(group.start, group.stop)
                 block = columns[rows].reshape(group.batches, group.rows, width)
                 out[rows] = np.einsum("ab,mbc->mac", inverse[k], block, optimize=True).reshape(-1, width)
         for group in self.loose:
             for rows, share in self._chunks(group):
-                inverse, _ = _invert(share, variances)
+                inverse, _ = invert(share, variances)
                 block = columns[rows].reshape(len(share), group.rows, width)
                 out[rows] = (inverse @ block).reshape(-1, width)
         return out
@@ -374,37 +290,44 @@ def _stack(found: list[tuple[Group, Floats, Ints]]) -> _Stack:
     )
 
 
-def covariance(share: Floats, variances: Floats) -> Floats:
-    """Covariance of a batch's rows, shape (batches, n, n), from what they share and the four variances."""
-    v = variances[CELL] * share[:, 0] + variances[PULL] * share[:, 1] + variances[BATCH]
-    index = np.arange(share.shape[-1])
-    v[:, index, index] += variances[RESIDUAL]
-    return np.asarray(v)
+class _Sums:
+    """Sums in the making: log determinant, traces, and what single batches add to the Gram matrices."""
 
+    def __init__(self, matrices: int, size: int) -> None:
+        self.matrices = matrices
+        self.size = size
+        self.log_det = 0.0
+        self.trace = np.zeros(4)
+        self.trace2 = np.zeros((4, 4))
+        self._where: list[Ints] = []
+        self._what: list[Floats] = []
+        self._waiting = 0
+        self._total = np.zeros(matrices * size * size)
 
-def _invert(share: Floats, variances: Floats) -> tuple[Floats, Floats]:
-    """Inverse covariance of each batch and its log determinant."""
-    scale = variances[RESIDUAL]  # by which the matrix is divided, so that no score's unit makes it overflow
-    v = covariance(share, variances / scale)
-    logs = np.linalg.slogdet(v)[1] + share.shape[-1] * np.log(scale)
-    return np.linalg.inv(v) / scale, logs
+    def add_traces(self, left: Floats, counts: Floats) -> None:
+        """Add tr(A V^-1) and tr(A V^-1 A' V^-1), given A V^-1 as (4, batches, n, n) and how often each batch counts."""
+        weighted = left * counts[:, None, None]
+        self.trace += np.einsum("jpaa->j", weighted)
+        self.trace2 += weighted.reshape(4, -1) @ left.swapaxes(2, 3).reshape(4, -1).T
 
+    def add(self, where: Ints, what: Floats) -> None:
+        """Add values (matrices, places) at places of the flattened matrices; many at a time, since each call costs."""
+        self._where.append(where)
+        self._what.append(what)
+        self._waiting += what.size
+        if self._waiting > _CHUNK:
+            self._empty()
 
-def _apply(share: Floats, term: int, columns: Floats) -> Floats:
-    """Multiply by J, B, P or I: sum over the rows of the batch, of the taster, of the pull, or leave as it is."""
-    if term == BATCH:
-        return np.broadcast_to(columns.sum(1, keepdims=True), columns.shape)
-    if term == RESIDUAL:
-        return columns
-    return share[:, term - 1] @ columns
+    def _empty(self) -> None:
+        if not self._where:
+            return
+        offset = np.arange(self.matrices)[:, None] * (self.size * self.size)
+        where = (offset + np.concatenate(self._where)).reshape(-1)
+        what = np.concatenate(self._what, axis=1).reshape(-1)
+        self._total += np.bincount(where, what, len(self._total))
+        self._where, self._what, self._waiting = [], [], 0
 
-
-def _add_traces(left: list[Floats], counts: Floats, trace: Floats, trace2: Floats) -> None:
-    """Add tr(A V^-1) and tr(A V^-1 A' V^-1), given A V^-1 for each term."""
-    for j, k in PAIRS:
-        value = float(counts @ np.einsum("pab,pba->p", left[j], left[k]))
-        trace2[j, k] += value
-        if j != k:
-            trace2[k, j] += value
-    for j in range(4):
-        trace[j] += float(counts @ np.trace(left[j], axis1=1, axis2=2))
+    def scattered(self) -> Floats:
+        """All that was added, shape (matrices, size^2)."""
+        self._empty()
+        return self._total.reshape(self.matrices, -1)

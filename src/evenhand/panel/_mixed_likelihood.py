@@ -10,14 +10,12 @@ from typing import Final
 
 import numpy as np
 
-from evenhand.panel._blocks import BATCH, CELL, PULL, RESIDUAL, Blocks
+from evenhand.panel._blocks import Blocks, Contraction
 from evenhand.panel._mixed_design import Bools, Design, Floats
 
 IN_BLOCK: Final = np.array([0, 2, 3, 4])  # where batch, batch x taster, pull and residual stand among TERMS
 TASTER: Final = 1
 _LOG_2PI: Final = float(np.log(2 * np.pi))
-
-__all__ = ["BATCH", "CELL", "IN_BLOCK", "PULL", "RESIDUAL", "TASTER", "Border", "Evaluation", "Problem", "evaluate"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +126,16 @@ def scale_at(problem: Problem, variances: Floats) -> Floats:
     return scale
 
 
-def border_at(problem: Problem, variances: Floats) -> tuple[Border, Floats]:
-    """Solve the border at given variances (5,); also return the augmented Gram matrix."""
-    sums = problem.blocks.contract(variances[IN_BLOCK], problem.moments, problem.score, slopes=False)
+def sums_at(problem: Problem, variances: Floats) -> Contraction:
+    """The blocks' log determinant and augmented Gram matrix at given variances (5,)."""
+    return problem.blocks.contract(variances[IN_BLOCK], problem.moments, problem.score, slopes=False)
+
+
+def border_at(problem: Problem, variances: Floats) -> Border:
+    """Solve the border at given variances (5,)."""
+    sums = sums_at(problem, variances)
     scale = scale_at(problem, variances)
-    border = solve_border(scale, problem.flat, problem.shift, sums.gram, sums.log_det, problem.design.n)
-    return border, sums.gram
+    return solve_border(scale, problem.flat, problem.shift, sums.gram, sums.log_det, problem.design.n)
 
 
 def evaluate(problem: Problem, variances: Floats) -> Evaluation:

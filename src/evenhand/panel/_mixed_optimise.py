@@ -17,10 +17,13 @@ RESIDUAL_TERM: Final = 4
 _TOLERANCE: Final = 1e-11  # Newton decrement, in units of log-likelihood
 _ENOUGH: Final = 1e-6  # decrement accepted when rounding hides further progress
 _PATIENCE: Final = 15  # steps after which a hundredth of that is enough too
+_EARLY: Final = 8  # steps
+_LEAST_CURVATURE: Final = 1e-6  # of the observed information, the expected one being 1
 _MOST_STEPS: Final = 60
 _MOST_HALVINGS: Final = 25
 _LONGEST_LOG_STEP: Final = 1.5
 _FLOOR: Final = 1e-5  # residual variance over that of the scores, at least: below it rounding hides the slope
+_UNEVEN: Final = np.array([1.1, 1.05, 1.0, 0.95, 1.0])  # so that no climb starts on a ridge between two terms
 _NOTHING: Final = 1e-9  # a variance below this share of the scores' variance is zero
 
 
@@ -36,7 +39,7 @@ class Optimum:
 
 
 def start_at(problem: Problem, spread: float) -> Floats:
-    """Variances to start from: four tenths of the scores' variance as residual, the rest shared out equally."""
+    """Variances to start from: four tenths of the scores' variance as residual, the rest shared out about equally."""
     wanted = problem.wanted
     others = max(1, int(wanted.sum()) - 1)
     start = np.where(wanted, 0.6 * spread / others, 0.0)
@@ -44,7 +47,7 @@ def start_at(problem: Problem, spread: float) -> Floats:
     known = problem.has_prior & wanted
     prior = np.exp(2 * problem.log_median[known])
     start[known] = np.clip(prior, 1e-4 * spread, 10 * spread)
-    return start
+    return np.asarray(start * _UNEVEN)
 
 
 def to_log_sd(variances: Floats, gradient: Floats, information: Floats, mask: Bools) -> tuple[Floats, Floats]:
@@ -99,13 +102,21 @@ def _is_positive(matrix: Floats, least: float = 1e-8) -> bool:
     return bool(np.linalg.eigvalsh(matrix / root[:, None] / root)[0] > least)
 
 
-def _direction(observed: Floats, expected: Floats, gradient: Floats) -> Floats:
-    """Newton's step where the surface is concave, Fisher's scoring step elsewhere."""
-    matrix = observed if _is_positive(observed) else expected
-    root = np.sqrt(np.maximum(np.diagonal(matrix), 1e-300))
-    scaled = matrix / root[:, None] / root
-    scaled[np.diag_indices_from(scaled)] += 1e-12
-    return np.asarray(np.linalg.solve(scaled, gradient / root) / root)
+def _direction(observed: Floats, expected: Floats, gradient: Floats, early: bool) -> Floats:
+    """Newton's step where the surface is concave; elsewhere Fisher's scoring step early on.
+
+    Later, where scoring would creep along a ridge between two terms, Newton's step is taken with every curvature
+    counted as falling.
+    """
+    root = np.sqrt(np.maximum(np.diagonal(expected), 1e-300))
+    slope = gradient / root
+    sizes, axes = np.linalg.eigh(observed / root[:, None] / root)
+    if sizes[0] <= _LEAST_CURVATURE and early:
+        sizes, axes = np.linalg.eigh(expected / root[:, None] / root)
+        sizes = np.maximum(sizes, 1e-12)
+    elif sizes[0] <= _LEAST_CURVATURE:
+        sizes = np.maximum(np.abs(sizes), 0.05)
+    return np.asarray(axes @ ((axes.T @ slope) / sizes) / root)
 
 
 def climb(problem: Problem, spread: float) -> Optimum:
@@ -124,9 +135,10 @@ def climb(problem: Problem, spread: float) -> Optimum:
     """
     wanted = problem.wanted
     log_type = problem.has_prior | (np.arange(5) == RESIDUAL_TERM)
-    start = start_at(problem, spread)
-    floor = _FLOOR * max(spread, float(np.mean(problem.score**2)))
-    theta = start
+    known = problem.has_prior & wanted
+    usual = float(np.max(np.exp(2 * problem.log_median[known]), initial=0.0))
+    floor = _FLOOR * max(spread, float(np.mean(problem.score**2)), usual)
+    theta = start_at(problem, max(spread, floor))
     here = evaluate(problem, theta)
     value = here.log_likelihood + problem.log_prior(theta)
     evaluations, converged = 1, False
@@ -145,7 +157,7 @@ def climb(problem: Problem, spread: float) -> Optimum:
             part = np.flatnonzero(free)
             block = np.ix_(part, part)
             step[:] = 0.0
-            step[part] = _direction(observed[block], expected[block], gradient[part])
+            step[part] = _direction(observed[block], expected[block], gradient[part], step_number < _EARLY)
             pushed = free & bound & (step < 0)  # at the bound and sent through it by its neighbours
             if not pushed.any():
                 break

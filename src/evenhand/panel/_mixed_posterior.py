@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from evenhand.errors import DesignError
-from evenhand.panel._blocks import covariance, sharing
+from evenhand.panel._blocks_pattern import covariance, sharing
 from evenhand.panel._mixed_design import Design, Floats
 from evenhand.panel._mixed_likelihood import IN_BLOCK, Border, Problem, border_at
 
@@ -207,7 +207,7 @@ def posterior_at(problem: Problem, variances: Floats) -> Posterior:
     The posterior.
     """
     design = problem.design
-    border, _ = border_at(problem, variances)
+    border = border_at(problem, variances)
     q, coffees, batches = len(design.tasters), len(design.coffees), len(design.batches)
     u = border.deviation
     coffee = design.coffee_of_batch

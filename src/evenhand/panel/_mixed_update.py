@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.errors import DesignError
-from evenhand.panel._blocks import covariance, sharing
+from evenhand.panel._blocks import Contraction
+from evenhand.panel._blocks_pattern import covariance, sharing
 from evenhand.panel._mixed_design import Floats, Labels, code
 from evenhand.panel._mixed_likelihood import IN_BLOCK, Problem, scale_at, solve_border
 from evenhand.panel._mixed_posterior import joint_of
@@ -59,6 +60,7 @@ def _gram(rows: _Rows, variances: Floats) -> tuple[Floats, float, Floats, Floats
 def with_sheets(
     problem: Problem,
     variances: Floats,
+    sums: Contraction,
     score: npt.ArrayLike,
     batch: Labels,
     taster: Labels,
@@ -74,6 +76,8 @@ def with_sheets(
         The attribute as it was fitted.
     variances
         Shape (5,), in the order of TERMS.
+    sums
+        The blocks' sums at these variances.
     score, batch, taster, pull, coffee, covariates
         The further sheets; scores that are NaN are left out. `coffee` may be left out for known batches.
 
@@ -112,7 +116,6 @@ def with_sheets(
     place = np.concatenate([np.arange(q_old), q + np.arange(design.width - q_old)])
     width = q + design.width - q_old
 
-    sums = problem.blocks.contract(variances[IN_BLOCK], problem.moments, problem.score, slopes=False)
     total = np.zeros((width + 1, width + 1))
     at = np.append(place, width)
     total[np.ix_(at, at)] = sums.gram
