@@ -62,6 +62,62 @@ def judge(
 
 
 @app.command()
+def drinks(
+    dose: Annotated[float, typer.Option(help="Dose of the house shot, g.")] = 16.0,
+    beverage: Annotated[float, typer.Option(help="Beverage mass of the house shot, g.")] = 32.0,
+    tds: Annotated[float | None, typer.Option(help="Dissolved solids, %; 10 if neither is stated.")] = None,
+    extraction: Annotated[float | None, typer.Option(help="Extraction yield, %, instead of --tds.")] = None,
+    size: Annotated[
+        list[str] | None, typer.Option(help="A size such as 6oz or 180ml, 3 to 20 oz; again for more.")
+    ] = None,
+    like: Annotated[str, typer.Option(help="The drink whose strength is to be matched.")] = "6oz",
+    milk: Annotated[str, typer.Option(help="whole, semi-skimmed, skimmed, oat, soy, almond or coconut.")] = "whole",
+    heat_capacity: Annotated[
+        float | None, typer.Option(help="Heat capacity of the milk, J/(g K), if known better.")
+    ] = None,
+    milk_from: Annotated[float, typer.Option(help="Milk before steaming, °C.")] = 5.0,
+    temperature: Annotated[float, typer.Option(help="Milk after steaming, °C.")] = 60.0,
+    steam: Annotated[float, typer.Option(help="Steam pressure on the gauge, bar.")] = 1.2,
+    dry: Annotated[float, typer.Option(help="Dry share of the steam, %.")] = 95.0,
+    jug: Annotated[float, typer.Option(min=0, help="Steel jug, g.")] = 200.0,
+    air: Annotated[float, typer.Option(help="Air in the foam, % of the hot milk's volume.")] = 15.0,
+    cup: Annotated[
+        float, typer.Option(min=0, help="Porcelain cup, g; 0 for paper or a cup as hot as the drink.")
+    ] = 0.0,
+    cup_temperature: Annotated[float, typer.Option(help="Cup before filling, °C.")] = 40.0,
+    caffeine: Annotated[float, typer.Option(help="Caffeine of the roast, mg/g; robusta about 24.")] = 12.0,
+    tasted: Annotated[
+        Path | None, typer.Option(help="CSV (taster, size_ml or blank, heard 1 or 0): how far the coffee carries.")
+    ] = None,
+) -> None:
+    """Show milk drinks in every size: milk, steam, temperature, coffee, caffeine, and what equal strength asks for."""
+    from evenhand.cli.drinks import run
+
+    raise typer.Exit(
+        run(
+            dose_g=dose,
+            beverage_g=beverage,
+            tds_pct=tds,
+            extraction_pct=extraction,
+            sizes=tuple(size or ()),
+            like=like,
+            milk=milk,
+            heat_capacity=heat_capacity,
+            milk_from_c=milk_from,
+            temperature_c=temperature,
+            steam_bar=steam,
+            dry_pct=dry,
+            jug_g=jug,
+            air_pct=air,
+            cup_g=cup,
+            cup_c=cup_temperature,
+            caffeine_mg_per_g=caffeine,
+            tasted=tasted,
+        )
+    )
+
+
+@app.command()
 def study(
     world: Annotated[list[str] | None, typer.Option(help="Only this world; give it again for more.")] = None,
     seasons: Annotated[int, typer.Option(min=2, help="Seasons to draw in each world.")] = 10,

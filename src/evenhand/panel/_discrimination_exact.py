@@ -216,7 +216,7 @@ def critical_numbers(answers: IntArray, method: ForcedChoice, alpha: float, two_
     guess = guess_rate(method)
     tail = alpha / 2.0 if two_sided else alpha
     start = answers * guess - ndtri(tail) * np.sqrt(answers * guess * (1.0 - guess))
-    numbers = np.clip(np.ceil(start).astype(np.int64), 0, answers + 1)
+    numbers: IntArray = np.clip(np.ceil(start).astype(np.int64), 0, answers + 1)
     while True:  # the normal guess is off by one or two; walk to the exact number
         too_low = upper_tail(numbers, answers, guess) > tail * _TIE
         too_high = (numbers > 0) & (upper_tail(numbers - 1, answers, guess) <= tail * _TIE)
@@ -228,7 +228,7 @@ def critical_numbers(answers: IntArray, method: ForcedChoice, alpha: float, two_
 def similarity_numbers(answers: IntArray, share: float, alpha: float) -> IntArray:
     """Largest counts whose lower tail at ``share`` is within ``alpha``; -1 where there is none."""
     start = answers * share + ndtri(alpha) * np.sqrt(answers * share * (1.0 - share))
-    numbers = np.clip(np.floor(start).astype(np.int64), -1, answers)
+    numbers: IntArray = np.clip(np.floor(start).astype(np.int64), -1, answers)
     while True:
         too_high = lower_tail(numbers, answers, share) > alpha * _TIE
         too_low = (numbers < answers) & (lower_tail(numbers + 1, answers, share) <= alpha * _TIE)

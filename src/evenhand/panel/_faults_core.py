@@ -261,7 +261,8 @@ class _Rates:
         w = weight[self.cells.pair]
         yes, every = w * self.heard, w * self.asked
         ear = self.cells.ear
-        return yes, every, np.bincount(ear, yes, self.n_ears), np.bincount(ear, every, self.n_ears)
+        of_ear = [np.bincount(ear, values, self.n_ears).astype(np.float64) for values in (yes, every)]
+        return yes, every, of_ear[0], of_ear[1]
 
     def _pool(self, panel: Floats, yes: Floats, every: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """Return what each ear tells of the panel's mean (yes and no), and the panel's Beta (yes and no)."""
@@ -270,7 +271,7 @@ class _Rates:
         n = self.cells.n_faults
         pool_yes = self.law.mean * self.law.pool_strength + np.bincount(self.fault_of_ear, tell_yes, n)
         pool_no = (1.0 - self.law.mean) * self.law.pool_strength + np.bincount(self.fault_of_ear, tell_no, n)
-        return tell_yes, tell_no, pool_yes, pool_no
+        return tell_yes, tell_no, np.asarray(pool_yes, np.float64), np.asarray(pool_no, np.float64)
 
     def look(self, weight: Floats, panel: Floats, repeat_correlation: float) -> tuple[Floats, Floats]:
         """Return the panel's new mean (faults,) and each batch and fault's log likelihood, given all other batches."""

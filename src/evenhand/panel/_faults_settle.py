@@ -161,7 +161,7 @@ def walk(
             break
         keys = heard @ np.array(places, dtype=np.int64) if places else heard
         _, first, back = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-        mass = np.bincount(back.ravel(), mass)
+        mass = np.bincount(back.ravel(), mass).astype(np.float64)
         heard, odds = heard[first], odds[first]
     settled += [settled[-1]] * (most + 1 - len(settled))
     return _sum_up(expected, p_release, p_hold, settled, m, release_below, hold_above)
