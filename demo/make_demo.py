@@ -34,6 +34,7 @@ from quarrow import (
     DEAF_TO,
     FALSE_ALARM,
     FAULTS,
+    GRINDER_S_PER_UNIT,
     HEARS,
     HEARS_DEAF,
     HEARS_IN_MILK,
@@ -173,8 +174,11 @@ def roast_row(batch: dict[str, Any], chance: Chance) -> dict[str, Any]:
 def run_pulls(batch: dict[str, Any], chance: Chance) -> list[dict[str, Any]]:
     """Pull the batch: three times black and in milk, now and then only twice; never exactly on recipe."""
     pulls = []
-    grind = round(4.0 + 0.15 * COFFEES[batch["coffee"]][3][4] + chance.normal(0.1), 1)
+    misread = chance.normal(0.1)
     slow_s, long_g = chance.normal(1.0), chance.normal(0.6)  # the grinder was never quite dialled in
+    # A lower number is finer: the batch ran slow because the grinder stood too fine for it, for the most part.
+    home = 4.0 + 0.15 * COFFEES[batch["coffee"]][3][4]
+    grind = round(home - slow_s / GRINDER_S_PER_UNIT + 0.5 * misread, 1)
     _, odd, odd_g, odd_s = ODD_PULLS.get(batch["number"], ("", (), 0.0, 0.0))
     for service, only_two in (("black", 0.10), ("milk", 0.20)):
         count = 2 if chance.happens(only_two) and batch["number"] not in ODD_PULLS else 3

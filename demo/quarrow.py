@@ -23,6 +23,9 @@ RECIPE: dict[str, Any] = {
     "pressure_tol_bar": 0.5,
     "milk_drink_ml": 180,
 }
+
+# One whole unit of the grinder's scale, as the bench knows it: this many seconds of the house recipe.
+GRINDER_S_PER_UNIT = 6.0
 COSTS = {"wrong_release": 400, "wrong_hold": 150, "one_pull": 3, "one_taste": 2, "prior_bad": 0.12}
 
 BLACK = ("acidity", "sweetness", "bitterness", "body", "roastiness")

@@ -50,6 +50,7 @@ def _attribute(service: str, name: str, target: float, shift: float, rng: np.ran
         target=target,
         tolerance=tolerance,
         p_within=inside,
+        p_above=1.0 - _cdf((target + tolerance - estimate) / sd),
         raw_mean=estimate + shot + taster + float(rng.normal(0, 0.05)),
         shot_effect=shot,
         taster_effect=taster,

@@ -105,11 +105,17 @@ def test_a_prior_makes_a_single_batch_a_coffee_tellable():
     assert np.sqrt(by_variance.variances["batch"]) == pytest.approx(0.5, rel=1e-3)
 
 
-def test_a_variance_prior_on_an_exact_copy_does_not_keep_it():
+def test_a_variance_prior_on_an_exact_copy_says_how_much_is_whose():
     data = tasting()
     mask = data["pull"] == 0
     fitted = fit(**{k: v[mask] for k, v in data.items()}, variance_prior={"batch_taster": (0.3, 0.5)})
-    assert "batch_taster" in reasons(fitted)
+    assert "batch_taster" not in reasons(fitted)
+    # where each taster scored each batch once the rows tell only the sum of the two, and the prior divides it
+    without = fit(**{k: v[mask] for k, v in data.items()})
+    assert "batch_taster" in reasons(without)
+    both = fitted.variances["batch_taster"] + fitted.variances["residual"]
+    assert both == pytest.approx(without.variances["residual"], rel=0.2)
+    assert fitted.variances["batch_taster"] == pytest.approx(0.3**2, rel=0.3)
 
 
 def test_priors_on_every_variance_keep_all_inside():

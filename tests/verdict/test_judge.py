@@ -9,8 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from evenhand.errors import DesignError
+from evenhand.verdict.arrangement import arrange
 from evenhand.verdict.cost import Costs
 from evenhand.verdict.judge import judge
+from evenhand.verdict.levels import estimate
 from evenhand.verdict.tastings import Target
 
 ONE = {("black", "bitterness"): Target(4.0, 1.0)}
@@ -115,11 +117,110 @@ def test_a_batch_never_tasted_is_told_from_its_fellows(make_tastings, make_seaso
     assert any("no cup that can be judged" in reason for reason in untasted.reasons)
 
 
-def test_nothing_tasted_at_all(make_tastings):
+def test_nothing_tasted_at_all_is_as_good_as_the_shop_says_its_batches_are(make_tastings):
     judgement = judge(make_tastings([], batches=("B",), coffees={"B": "K"}, targets=ONE))
+    check_sane(judgement)
     one = judgement.batches[0]
-    assert one.p_good == 1.0 - one.p_fault
+    assert one.p_good == pytest.approx(0.9, abs=0.005)  # prior_bad is 0.1, and no fault is asked for
+    assert one.profile[0].raw_mean is None
+    assert judgement.variances == ()
     assert any("bitterness (black)" in warning for warning in judgement.warnings)
+
+
+def test_a_target_that_nobody_could_taste_is_not_met(make_tastings, make_pull):
+    """All pulls far off: what they scored and heard counts for nothing, and nothing is certain."""
+    cups = [
+        (f"B{batch}", make_pull(f"p{batch}", beverage_g=70, time_s=70), "black", {"Ada": {"bitterness": 9.0}})
+        for batch in range(3)
+    ]
+    heard = [(batch, pull.name, "Ada", "smoky", 1.0) for batch, pull, *_ in cups]
+    judgement = judge(make_tastings(cups, targets=ONE, heard=heard))
+    check_sane(judgement)
+    for one in judgement.batches:
+        assert 0.8 < one.p_good < 0.96
+        assert any("no cup that can be judged" in reason for reason in one.reasons)
+
+
+def test_a_service_with_targets_that_nobody_tastes_is_offered(make_tastings, make_season):
+    """Milk has a target and was never served: it is neither forgotten nor taken for granted."""
+    cups = make_season(np.random.default_rng(11), lambda batch: 4.0, batches=12)
+    judgement = judge(make_tastings(cups))
+    check_sane(judgement)
+    one = judgement.batches[0]
+    milk = next(each for each in one.profile if each.service == "milk")
+    assert milk.raw_mean is None
+    assert one.p_within < 0.97
+    assert "in milk" in one.next_cup.what
+    assert any("not tasted in milk" in reason for reason in one.reasons)
+
+
+@pytest.mark.parametrize(("target", "value"), [(0.5, 0.0), (9.5, 10.0)])
+def test_a_tolerance_that_reaches_the_end_of_the_scale_has_no_limit_there(make_tastings, make_season, target, value):
+    cups = [
+        (batch, pull, service, {taster: {"bitterness": value} for taster in sheets})
+        for batch, pull, service, sheets in make_season(np.random.default_rng(12), lambda batch: 4.0, batches=8)
+    ]
+    judgement = judge(make_tastings(cups, targets={("black", "bitterness"): Target(target, 0.5)}))
+    check_sane(judgement)
+    for one in judgement.batches:
+        assert one.p_within > 0.95
+        assert one.decision == "release"
+
+
+def test_a_tolerance_that_does_not_care_leaves_the_other_attributes_alone(make_tastings, make_season):
+    rng = np.random.default_rng(13)
+    names = ("bitterness", "acidity", "sweetness", "body")
+    cups = [
+        (
+            batch,
+            pull,
+            service,
+            {taster: {name: 4 + 0.6 * rng.standard_normal() for name in names} for taster in sheets},
+        )
+        for batch, pull, service, sheets in make_season(rng, lambda batch: 4.0, batches=8)
+    ]
+
+    def sd_of_acidity(tolerance):
+        goals = {("black", name): Target(4.0, tolerance if name == "body" else 1.0) for name in names}
+        return judge(make_tastings(cups, targets=goals)).batches[0].profile[0].sd
+
+    assert sd_of_acidity(1e4) == pytest.approx(sd_of_acidity(2.5), rel=1e-9)
+    assert sd_of_acidity(1e4) == pytest.approx(sd_of_acidity(1.0), rel=0.15)
+
+
+def test_one_thin_attribute_does_not_blank_the_others(make_tastings, make_season):
+    cups = make_season(np.random.default_rng(14), lambda batch: 4.0 + 0.2 * (batch % 4), batches=16)
+    alone = judge(make_tastings(cups, targets=ONE))
+    batch, pull, service, sheets = cups[0]
+    taster = next(iter(sheets))
+    with_body = [(batch, pull, service, sheets | {taster: sheets[taster] | {"body": 5.0}}), *cups[1:]]
+    both = judge(make_tastings(with_body, targets=ONE | {("black", "body"): Target(5.0, 1.0)}))
+    row = next(one for one in both.variances if one.attribute == "bitterness")
+    assert row == alone.variances[0]
+    assert any("too few scores of body (black)" in warning for warning in both.warnings)
+
+
+def test_the_order_of_the_batches_does_not_change_the_next_cup(make_tastings, make_season):
+    cups = make_season(np.random.default_rng(15), lambda batch: 4.0 + 0.12 * batch, batches=8)
+    tastings = make_tastings(cups, targets=ONE)
+    turned = dataclasses.replace(tastings, batches=tastings.batches[::-1])
+    one = {each.batch: each for each in judge(tastings).batches}
+    other = {each.batch: each for each in judge(turned).batches}
+    assert {name: each.next_cup.what for name, each in one.items()} == {
+        name: each.next_cup.what for name, each in other.items()
+    }
+
+
+def test_the_luck_of_a_single_pull_is_not_put_into_the_roast(make_tastings, make_season):
+    """With one pull a batch the rows cannot tell pull from batch; the prior keeps a share for the pull."""
+    cups = [
+        cup for cup in make_season(np.random.default_rng(16), lambda batch: 4.0, batches=30) if cup[1].name[-1] == "0"
+    ]
+    tastings = make_tastings(cups, targets=ONE)
+    bench = arrange(tastings)
+    believed = estimate(bench.tables, bench.panel)[0].believed
+    assert believed["pull"] > 0.005
+    assert judge(tastings).variances[0].pull == 0.0
 
 
 @pytest.mark.parametrize("value", [0.0, 4.0, 10.0])

@@ -9,7 +9,7 @@ from evenhand.study.season import Season
 from evenhand.study.worlds import WORLDS
 from evenhand.verdict.cost import Costs
 from evenhand.verdict.judge import judge
-from evenhand.verdict.levels import batch_sd_in_tolerances
+from evenhand.verdict.priors import batch_sd_in_tolerances
 from evenhand.verdict.tastings import Target
 
 
@@ -17,8 +17,12 @@ from evenhand.verdict.tastings import Target
 def test_the_spread_of_batches_gives_back_the_share_of_bad_ones(prior_bad, attributes):
     sd = batch_sd_in_tolerances(prior_bad, attributes)
     inside = (2 * norm.cdf(1 / sd) - 1) ** attributes
-    # the other half, on the scale of being good, is left to faults
-    assert inside**2 == pytest.approx(1 - prior_bad)
+    assert inside == pytest.approx(1 - prior_bad)
+
+
+@pytest.mark.parametrize("prior_bad", [1e-300, 1e-17, 1 - 1e-16])
+def test_a_share_next_to_none_or_all_is_still_a_belief(prior_bad):
+    assert 0.05 <= batch_sd_in_tolerances(prior_bad, 3) <= 5.0
 
 
 def test_reported_variances_are_plain_reml(make_tastings, make_season):

@@ -6,7 +6,7 @@ import pytest
 
 from evenhand.verdict.cost import Costs
 from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, FaultBelief, NextCup, PullReading
-from evenhand.verdict.reasons import give
+from evenhand.verdict.reasons import Context, give
 
 COSTS = Costs(wrong_release=400, wrong_hold=150, one_pull=3, one_taste=2, prior_bad=0.1)
 
@@ -22,6 +22,7 @@ def attribute(**changes):
         target=4.0,
         tolerance=1.0,
         p_within=0.998,
+        p_above=0.002,
         raw_mean=4.2,
         shot_effect=0.0,
         taster_effect=0.0,
@@ -52,14 +53,17 @@ def verdict(**changes):
     return dataclasses.replace(one, **changes)
 
 
-def reasons(one, beyond=None, settle=None):
-    return give(one, beyond=beyond or {}, settle=settle or {}, costs=COSTS)
+def reasons(one, beyond=None, settle=None, service_of_pull=None):
+    return give(
+        one,
+        Context(costs=COSTS, beyond=beyond or {}, service_of_pull=service_of_pull or {}, settle=settle or {}),
+    )
 
 
 def test_release_says_its_costs_and_what_would_change_it():
     said = reasons(verdict())
     assert said[0] == (
-        "Release: it is good against its target with a probability of 98 %; releasing is expected to cost 8.0, holding "
+        "Release: it is good against its target with a probability of 98 %; releasing is expected to cost 8, holding "
         "147, and no further cup is worth its price."
     )
     assert (
@@ -70,22 +74,26 @@ def test_release_says_its_costs_and_what_would_change_it():
 
 
 @pytest.mark.parametrize(
-    ("estimate", "p_within", "words"),
+    ("estimate", "p_within", "p_above", "words"),
     [
-        (6.2, 0.00, "is above its tolerance"),
-        (5.2, 0.25, "is probably above its tolerance"),
-        (5.0, 0.50, "may well be above its tolerance"),
-        (3.2, 0.75, "could be below its tolerance"),
+        (6.2, 0.00, 1.00, "is above its tolerance"),
+        (5.2, 0.25, 0.75, "is probably above its tolerance"),
+        (5.0, 0.50, 0.50, "may well be above its tolerance"),
+        (3.2, 0.75, 0.00, "could be below its tolerance"),
     ],
 )
-def test_words_are_as_mild_as_the_evidence(estimate, p_within, words):
-    one = verdict(decision="hold", p_good=0.1, profile=(attribute(estimate=estimate, p_within=p_within),))
+def test_words_are_as_mild_as_the_evidence(estimate, p_within, p_above, words):
+    wide = attribute(estimate=estimate, p_within=p_within, p_above=p_above)
+    one = verdict(decision="hold", p_good=0.1, profile=(wide,))
     assert any(f"Bitterness in black {words}" in sentence for sentence in reasons(one))
 
 
 def test_hold_says_what_would_release_it():
     one = verdict(
-        decision="hold", p_within=0.3, p_good=0.3, profile=(attribute(estimate=5.16, p_within=0.3, raw_mean=5.3),)
+        decision="hold",
+        p_within=0.3,
+        p_good=0.3,
+        profile=(attribute(estimate=5.16, p_within=0.3, p_above=0.7, raw_mean=5.3),),
     )
     assert reasons(one)[-1] == "Bitterness in black at 4.8 or less, as sure as now, would change this to release."
 
@@ -95,6 +103,46 @@ def test_a_fault_that_decides_is_named_as_what_could_change_it():
     said = reasons(verdict(decision="hold", p_fault=0.97, p_good=0.03, faults=(fault,)))
     assert "Smoky is in the roast (97 %): heard in 5 of 8 reports." in said
     assert said[-1] == "Only further cups in which smoky is not heard could change this to release."
+
+
+def test_a_fault_and_a_profile_that_both_decide_are_both_named():
+    fault = FaultBelief(fault="smoky", p_present=0.97, heard=5, asked=8)
+    said = reasons(verdict(decision="hold", p_within=0.1, p_fault=0.97, p_good=0.003, faults=(fault,)))
+    assert "smoky is not heard and the profile comes out within tolerance" in said[-1]
+
+
+def test_a_fault_nobody_was_asked_about_is_not_heard_in_0_of_0():
+    faults = [FaultBelief(fault=name, p_present=0.25, heard=0, asked=0) for name in ("smoky", "green")]
+    said = " ".join(reasons(verdict(faults=tuple(faults))))
+    assert "0 of 0" not in said
+    assert "Nobody was asked about smoky, green on it" in said
+
+
+def test_only_pulls_of_the_same_service_are_blamed():
+    pulls = [
+        PullReading(
+            pull=name,
+            judgeable=True,
+            ratio=2.2,
+            flow_g_per_s=1.1,
+            extraction_pct=None,
+            extraction_sd_pct=None,
+            deviation={},
+            note="ran long by 3.0 g (2.0 tolerances)",
+        )
+        for name in ("P1", "P2")
+    ]
+    one = verdict(profile=(attribute(raw_mean=4.9, shot_effect=0.5),), pulls=tuple(pulls))
+    said = " ".join(reasons(one, service_of_pull={"P1": "black", "P2": "milk"}))
+    assert "P1 ran long" in said
+    assert "P2" not in said
+
+
+@pytest.mark.parametrize(
+    ("cost", "words"), [(0.0, "cost 0,"), (0.0042, "cost 0.0042,"), (147.3, "cost 147,"), (4.05e11, "cost 4.0e+11,")]
+)
+def test_money_of_any_size_is_legible(cost, words):
+    assert words in reasons(verdict(expected_cost={"release": cost, "hold": 1.0, "taste_again": 2.0}))[0]
 
 
 def test_a_green_note_asks_for_crop_and_colour_before_naming_a_cause():
@@ -128,13 +176,13 @@ def test_the_shot_and_the_tasters_are_named_with_their_size():
         note="ran long by 3.0 g (2.0 tolerances)",
     )
     one = verdict(profile=(attribute(raw_mean=4.9, shot_effect=0.5, taster_effect=-0.4),), pulls=(off,))
-    said = reasons(one, beyond={"P7": ("log_ratio",)})
+    said = reasons(one, beyond={"P7": ("log_ratio",)}, service_of_pull={"P7": "black"})
     assert (
         "The shot and not the roast explains +0.5 of the raw 4.9 for bitterness in black (P7 ran long by 3.0 g (2.0 "
         "tolerances)); that part was taken out."
     ) in said
     assert "Pull P7 lies outside the ratio this shop has seen; its correction was given a wider doubt." in said
-    assert any("0.4 lower than the mean taster" in sentence for sentence in said)
+    assert any("0.4 lower than the panel's mean taster would" in sentence for sentence in said)
 
 
 def test_a_service_not_tasted_is_said():
@@ -148,5 +196,5 @@ def test_taste_again_says_what_and_what_it_saves():
     said = reasons(verdict(decision="taste_again", p_good=0.7, next_cup=cup))
     assert said[0] == (
         "Taste again: it is good against its target with a probability of 70 %, and that does not settle it; 1 more "
-        "pull in milk, tasted by 2 tasters costs 7.0 and would save 21 on average."
+        "pull in milk, tasted by 2 tasters costs 7 and would save 21 on average."
     )

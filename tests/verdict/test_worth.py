@@ -81,6 +81,40 @@ def test_simulation_agrees_with_the_exact_answer():
     assert exact > 1
 
 
+@pytest.mark.parametrize("d", [2, 7, 12])
+@pytest.mark.parametrize(
+    "tasting", [Tasting(pulls=(("black", 1),), tasters=2), Tasting(pulls=(("black", 2),), tasters=4)]
+)
+def test_many_independent_attributes_agree_with_conjugate_arithmetic(d, tasting):
+    """Independent normal attributes: the level after is normal in closed form, and the average is brute force."""
+    sd = 0.45
+    one = belief(mean=(0.2,) * d, sd=sd)
+    pulls = tasting.pulls[0][1]
+    noise = 0.06 / pulls + 0.09 / tasting.tasters + 0.25 / (pulls * tasting.tasters)
+    left = sd**2 * noise / (sd**2 + noise)
+    rng = np.random.default_rng(0)
+    centre = 0.2 + np.sqrt(sd**2 - left) * rng.standard_normal((200_000, d))
+    p = np.prod(ndtr((1 - centre) / np.sqrt(left)) - ndtr((-1 - centre) / np.sqrt(left)), axis=1)
+    loss = np.minimum(COSTS.wrong_release * (1 - p), COSTS.wrong_hold * p).mean()
+    expected = most_it_could_save(one.p_good, COSTS) - loss
+    found = [of_tasting(one, tasting, COSTS, np.random.default_rng(seed)) for seed in range(25)]
+    assert np.mean(found) == pytest.approx(expected, abs=4 * np.std(found) / 5 + 0.05)
+
+
+@pytest.mark.parametrize("wrong_release", [400, 20_000, 1e9])
+def test_high_stakes_are_no_cliff(wrong_release):
+    """A rare bad batch that would cost dearly: the simulation stays near the exact answer."""
+    costs = dataclasses.replace(COSTS, wrong_release=wrong_release)
+    one = belief(mean=(0.1,), sd=0.37)
+    padded = dataclasses.replace(
+        one, p_fault=np.array([0.0]), sensitivity=np.array([0.7]), false_alarm=np.array([0.05])
+    )
+    tasting = Tasting(pulls=(("black", 2),), tasters=4)
+    exact = of_tasting(one, tasting, costs, np.random.default_rng(0))
+    found = [of_tasting(padded, tasting, costs, np.random.default_rng(seed)) for seed in range(40)]
+    assert np.mean(found) == pytest.approx(exact, rel=0.15, abs=0.2)
+
+
 def test_tasting_an_irrelevant_service_is_worth_nothing():
     tasting = Tasting(pulls=(("milk", 2),), tasters=3)
     assert of_tasting(belief(), tasting, COSTS, np.random.default_rng(0)) == 0

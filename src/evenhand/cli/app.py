@@ -30,6 +30,13 @@ def _say_version(wanted: bool) -> None:
         raise typer.Exit
 
 
+class Finer(StrEnum):
+    """Which way the numbers of a grinder run."""
+
+    HIGHER = "higher"
+    LOWER = "lower"
+
+
 @app.callback()
 def _root(
     version: Annotated[
@@ -59,6 +66,38 @@ def judge(
     from evenhand.cli.judging import run
 
     raise typer.Exit(run(folder, json=json, html=html, pdf=pdf, batches=tuple(batch or ()), paper=paper.value))
+
+
+@app.command()
+def dial(
+    folder: Annotated[Path, typer.Argument(help="Folder of CSV files, or one XLSX workbook (docs/formats.md).")],
+    coffee: Annotated[
+        list[str] | None, typer.Option(help="Only this coffee, in full; give it again for more. All pulls still teach.")
+    ] = None,
+    step: Annotated[float | None, typer.Option(help="The grinder's own step, in its numbers.")] = None,
+    finer: Annotated[Finer | None, typer.Option(help="Which numbers are finer, if the grinder says so.")] = None,
+    apart: Annotated[bool, typer.Option("--apart", help="Each coffee has a grinder of its own.")] = False,
+) -> None:
+    """Say what to change for the next pull: grind, then dose, then stop mass, with the time to expect and how sure.
+
+    The exit status is 0, or 2 when something in the folder or an option has to be mended first.
+    """
+    from evenhand.cli.dialing import run
+
+    raise typer.Exit(
+        run(folder, coffees=tuple(coffee or ()), step=step, finer=finer.value if finer else None, apart=apart)
+    )
+
+
+@app.command()
+def pull(
+    folder: Annotated[Path, typer.Argument(help="Folder of CSV files, or one XLSX workbook (docs/formats.md).")],
+    pull: Annotated[str, typer.Argument(help="The pull's label.")],
+) -> None:
+    """Explain one pull in words: what was off, what it likely did to the cup, whether to judge it."""
+    from evenhand.cli.pulling import run
+
+    raise typer.Exit(run(folder, pull))
 
 
 @app.command()

@@ -190,7 +190,9 @@ def prepare(
             "seen; give more scores, or a prior for the coffee means or for the residual."
         )
     spread = _spread(design, score, raw_size)
-    said = coinciding(design, wanted)
+    # A prior says how much is whose even where the rows cannot.
+    known_names = {name for name, is_known in zip(TERMS, known.tolist(), strict=True) if is_known}
+    said = {name: why for name, why in coinciding(design, wanted).items() if name not in known_names}
     mask = np.array([name in wanted and name not in said for name in TERMS[:4]] + [True])
     problem = replace(problem, wanted=mask)
     projected, left = identifiable(problem, spread if spread > 0 else 1.0)

@@ -66,7 +66,8 @@ def estimate(adjusted: FloatArray, batch: IntArray, coffee: IntArray) -> Correla
     centre = np.divide(sums(means * has, coffee, coffees), per_coffee, out=np.zeros((coffees, d)), where=per_coffee > 0)
     fellows = has & (per_coffee[coffee] > 1)
     between = np.where(fellows, means - centre[coffee], 0.0)
-    pairs = np.maximum(_pairs(fellows) - coffees, 1.0)
+    # Centring on a coffee takes one batch of it away, for each pair of columns that it has.
+    pairs = np.maximum(_pairs(fellows) - _pairs(per_coffee > 1), 1.0)
     average_tasters = np.maximum(tasters.sum(axis=0) / np.maximum(has.sum(axis=0), 1), 1.0)
     carried = noise_cov / np.sqrt(np.outer(average_tasters, average_tasters))
     total = between.T @ between / pairs

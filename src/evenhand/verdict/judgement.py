@@ -16,7 +16,8 @@ class AttributeVerdict:
 
     All of `estimate`, `sd`, `lower90`, `upper90`, `target`, `tolerance`, `raw_mean`, `shot_effect` and `taster_effect`
     are in points of the attribute's scale. Where the batch was not scored on it, `raw_mean` is None and both effects
-    are 0: the estimate then comes from the coffee's other batches alone.
+    are 0: the estimate then comes from the target and from the coffee's other batches, where there are any. `p_above`
+    is the probability of lying above the tolerance; what is missing to 1 lies below.
     """
 
     service: str
@@ -28,6 +29,7 @@ class AttributeVerdict:
     target: float
     tolerance: float
     p_within: float
+    p_above: float
     raw_mean: float | None
     shot_effect: float
     taster_effect: float

@@ -1,8 +1,7 @@
 """From sheets to levels: each attribute's level for each batch at the house recipe, with the doubt about the variances.
 
-Two fits stand behind an attribute. Plain REML gives the variances that are reported. The judgement itself adds weak
-priors, in shares of the scale or in tolerances, which are our own choice (no source): light beside a season of sheets,
-and there for the week when a shop starts. It then averages over what the variances may be.
+Two fits stand behind an attribute. Plain REML gives the variances that are reported. The judgement itself adds the
+priors of `priors` and averages over what the variances may be.
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,81 +12,16 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.special import ndtri
 
-from evenhand.errors import DesignError
 from evenhand.panel import mixed
-from evenhand.panel.response import Response
+from evenhand.verdict.priors import coffee_sd, first_priors, learn_priors
+from evenhand.verdict.tables import Column, Panel, Table, Work
 from evenhand.verdict.tolerance import Levels
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 _DRAWS = 32
-# Prior of each standard deviation: its median as a share of the scale, and the s.d. of its natural logarithm.
-_SD_PRIORS = {
-    "taster": (0.050, 0.8),
-    "batch_taster": (0.030, 0.8),
-    "pull": (0.025, 0.8),
-    "residual": (0.070, 0.6),
-}
-_BATCH_LOG_SD = 0.6
-# How far a coffee's mean lies from its target, in tolerances, where the shop's coffees cannot say; and what that is
-# worth beside those that can, in coffees.
-_COFFEE_SD, _COFFEE_SD_WEIGHT = 0.3, 2.0
-_LEAST_COFFEE_SD = 0.05
-# With this many attributes their spreads teach each other, down to this s.d. of the logarithm between them.
-_ATTRIBUTES_TO_LEARN, _LEAST_SPREAD = 3, 0.2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Panel:
-    """Who and what the sheets speak of: labels, and what is asked of each coffee.
-
-    Attributes
-    ----------
-    batches, coffees, tasters, pulls
-        Labels that every index points into.
-    coffee_of_batch
-        Shape (batches,).
-    response, prior_bad, columns
-        Covariates of the pulls, in the order of `pulls`; the share of bad batches; how many columns have a target.
-    """
-
-    batches: tuple[str, ...]
-    coffees: tuple[str, ...]
-    tasters: tuple[str, ...]
-    pulls: tuple[str, ...]
-    coffee_of_batch: IntArray
-    response: Response
-    prior_bad: float
-    columns: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
-    """All sheets of one service: one row a sheet, one column an attribute.
-
-    Attributes
-    ----------
-    batch, taster, pull, cup
-        Indices into the panel's labels, shape (sheets,); cups are numbered as they come.
-    score
-        Points, shape (sheets, attributes), NaN where not scored.
-    target, tolerance
-        Points, shape (coffees, attributes), NaN where the coffee has no target.
-    scale
-        Lower and upper end, points, shape (attributes, 2).
-    """
-
-    service: str
-    attributes: tuple[str, ...]
-    batch: IntArray
-    taster: IntArray
-    pull: IntArray
-    cup: IntArray
-    score: FloatArray
-    target: FloatArray
-    tolerance: FloatArray
-    scale: FloatArray
+_MOST_WEIGHT = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,11 +37,12 @@ class AttributeLevels:
     scores, tasters, pulls
         How many stand behind each batch, shape (batches,).
     variances, log_likelihood
-        Plain REML: variance by term, points squared, and the restricted log-likelihood.
+        Plain REML: variance by term, points squared, and the restricted log-likelihood; None where too few scores are
+        there for it.
     believed
         Variance by term as the judgement believes them (the mode under the priors), points squared.
     adjusted
-        Score less the pull's and the taster's part, shape (sheets,), NaN where not scored.
+        Score less the response to its pull and the taster's own level, shape (sheets,), NaN where not scored.
     dropped
         Terms and covariates left out of plain REML, each with a sentence.
     """
@@ -121,191 +56,82 @@ class AttributeLevels:
     scores: IntArray
     tasters: IntArray
     pulls: IntArray
-    variances: Mapping[str, float]
-    log_likelihood: float
+    variances: Mapping[str, float] | None
+    log_likelihood: float | None
     believed: Mapping[str, float]
     adjusted: FloatArray
     dropped: tuple[tuple[str, str], ...]
     converged: bool
 
 
-def batch_sd_in_tolerances(prior_bad: float, attributes: int) -> float:
-    """Spread of batches about their coffee's target, in tolerances, that puts `prior_bad` of them out of tolerance.
-
-    Half of the bad batches (on the scale of odds against being good) are left to faults. Attributes are taken as
-    independent and centred on target.
-
-    Parameters
-    ----------
-    prior_bad
-        Share of batches that are bad, between 0 and 1.
-    attributes
-        How many attributes have a target.
-    """
-    p_inside = (1.0 - prior_bad) ** (0.5 / max(attributes, 1))
-    return float(1.0 / ndtri(0.5 * (1.0 + p_inside)))
-
-
 def estimate(tables: Sequence[Table], panel: Panel) -> tuple[AttributeLevels, ...]:
-    """Estimate every attribute of every service.
+    """Estimate every column that any coffee has a target for.
 
     Parameters
     ----------
     tables
         The sheets, one table a service; at least one score in each column.
     panel
-        What the indices mean.
+        What the indices mean, and what is asked.
 
     Returns
     -------
     tuple of AttributeLevels
-        One for each attribute of each table, in order.
+        First the columns of the tables, in order; then those with a target that nobody scored, by the priors alone.
     """
-    works = [_Work.on(table, panel) for table in tables]
+    works = [Work.on(table, panel) for table in tables]
     plain = [work.fit_plain() for work in works]
-    usual = _coffee_sd(works, plain)
-    start = _first_priors(usual, panel)
+    usual = coffee_sd(works, plain)
+    start = first_priors(usual, panel)
     first = [work.fit_informed(usual, start) for work in works]
-    learned = _learn_priors(works, first, start)
+    learned = learn_priors(works, first, start)
     informed = [work.fit_informed(usual, learned) for work in works]
-    return tuple(
-        _collect(work.table, panel, a, informed_fits[a], plain_fits[a], usual)
+    about_target = float(np.hypot(usual, start["batch"][0]))
+    scored = [
+        _collect(work.table, panel, a, informed_fits[a], plain_fits[a], about_target)
         for work, informed_fits, plain_fits in zip(works, informed, plain, strict=True)
         for a in range(len(work.table.attributes))
+    ]
+    done = {(one.service, one.attribute) for one in scored}
+    untasted = [_untasted(column, panel, about_target, start) for column in panel.goals if column not in done]
+    return (*scored, *untasted)
+
+
+def _before_tasting(column: Column, panel: Panel, about_target: float) -> tuple[FloatArray, FloatArray]:
+    """Level and s.d. of a batch nobody scored on a column, of a coffee nobody scored either, shape (coffees,).
+
+    `about_target` is the spread of batches about their targets, in tolerances.
+    """
+    goal = panel.goals[column]
+    return np.nan_to_num(goal.target), np.full(len(panel.coffees), goal.unit * about_target)
+
+
+def _untasted(
+    column: Column, panel: Panel, about_target: float, priors: Mapping[str, tuple[float, float]]
+) -> AttributeLevels:
+    """A column with a target that has no score at all."""
+    goal, batches = panel.goals[column], len(panel.batches)
+    level, sd = (values[panel.coffee_of_batch] for values in _before_tasting(column, panel, about_target))
+    nothing, none = np.zeros(batches), np.zeros(batches, dtype=np.intp)
+    return AttributeLevels(
+        service=column[0],
+        attribute=column[1],
+        levels=Levels(np.ones(1), level[None], sd[None]),
+        raw_mean=np.full(batches, np.nan),
+        shot_effect=nothing,
+        taster_effect=nothing,
+        scores=none,
+        tasters=none,
+        pulls=none,
+        variances=None,
+        log_likelihood=None,
+        believed={
+            term: (median * (goal.unit if term == "batch" else goal.width)) ** 2 for term, (median, _) in priors.items()
+        },
+        adjusted=np.zeros(0),
+        dropped=(),
+        converged=True,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Work:
-    """One table made ready for the mixed model: labels by row, covariates by name, priors in points.
-
-    `coffee_mean`, `known` (is it a target?) have shape (coffees seen, attributes), in the order of sorted labels.
-    """
-
-    table: Table
-    labels: tuple[NDArray[np.str_], ...]  # batch, taster, pull, coffee
-    covariates: dict[str, FloatArray] | None
-    slopes: tuple[FloatArray, FloatArray] | None
-    tolerance: FloatArray
-    coffee_mean: FloatArray
-    known: NDArray[np.bool_]
-
-    @classmethod
-    def on(cls, table: Table, panel: Panel) -> "_Work":
-        coffee = panel.coffee_of_batch[table.batch]
-        seen = np.unique(coffee)  # panel.coffees is sorted, so this is the order of sorted labels
-        columns = panel.response.columns[table.pull]
-        named = {name: columns[:, index] for index, name in enumerate(panel.response.names)}
-        priors = [
-            panel.response.priors(attribute, table.service, *table.scale[index])
-            for index, attribute in enumerate(table.attributes)
-        ]
-        known = np.isfinite(table.target)
-        width = table.scale[:, 1] - table.scale[:, 0]
-        tolerances = (column[np.isfinite(column)] for column in table.tolerance.T)
-        return cls(
-            table=table,
-            labels=(
-                np.array(panel.batches)[table.batch],
-                np.array(panel.tasters)[table.taster],
-                np.array(panel.pulls)[table.pull],
-                np.array(panel.coffees)[coffee],
-            ),
-            covariates=named or None,
-            slopes=(np.array([mean for mean, _ in priors]).T, np.array([sd for _, sd in priors]).T) if named else None,
-            tolerance=np.array(
-                [np.median(some) if len(some) else 0.1 * one for some, one in zip(tolerances, width, strict=True)]
-            ),
-            coffee_mean=np.where(known, np.nan_to_num(table.target), table.scale.mean(axis=1))[seen],
-            known=known[seen],
-        )
-
-    def fit_plain(self) -> Sequence[mixed.Fit | None]:
-        """Plain REML for the report; None for all where there are too few scores for it."""
-        batch, taster, pull, coffee = self.labels
-        try:
-            return mixed.fit_many(
-                self.table.score, batch, taster, pull, coffee, self.covariates, covariate_prior=self.slopes
-            )
-        except DesignError:
-            return [None] * len(self.table.attributes)
-
-    def units(self, term: str) -> FloatArray:
-        """What a prior on this term's s.d. is counted in, points, shape (attributes,): tolerances, or whole scales."""
-        return self.tolerance if term == "batch" else np.asarray(self.table.scale[:, 1] - self.table.scale[:, 0])
-
-    def fit_informed(self, usual: float, priors: Mapping[str, tuple[float, float]]) -> Sequence[mixed.Fit]:
-        """The fit that judges: coffees `usual` tolerances about their targets, and a prior on every spread."""
-        batch, taster, pull, coffee = self.labels
-        return mixed.fit_many(
-            self.table.score,
-            batch,
-            taster,
-            pull,
-            coffee,
-            self.covariates,
-            (self.coffee_mean, np.asarray(np.where(self.known, usual * self.tolerance, np.inf), dtype=float)),
-            covariate_prior=self.slopes,
-            variance_prior=[
-                {term: (median * float(self.units(term)[a]), spread) for term, (median, spread) in priors.items()}
-                for a in range(len(self.table.attributes))
-            ],
-        )
-
-
-def _first_priors(usual: float, panel: Panel) -> dict[str, tuple[float, float]]:
-    """Priors before any sheet: median s.d. (the batches' in tolerances, others in scales) and s.d. of its logarithm."""
-    # What coffees do not take of the spread about the targets is the batches'.
-    about_target = batch_sd_in_tolerances(panel.prior_bad, panel.columns)
-    of_batches = float(np.sqrt(max(about_target**2 - usual**2, 0.25 * about_target**2)))
-    return _SD_PRIORS | {"batch": (of_batches, _BATCH_LOG_SD)}
-
-
-def _learn_priors(
-    works: Sequence[_Work], fits: Sequence[Sequence[mixed.Fit]], start: Mapping[str, tuple[float, float]]
-) -> dict[str, tuple[float, float]]:
-    """Priors that the shop's attributes lend each other: where their spreads agree, one attribute's learns from all.
-
-    The median is the attributes' geometric mean; the spread is how far they differ beyond their own doubt, never below
-    a fifth nor above what it was before any sheet.
-    """
-    learned = dict(start)
-    for term in start:
-        found = [
-            (fit.log_sd[place] - np.log(work.units(term)[a]), np.linalg.inv(fit.information)[place, place])
-            for work, attribute_fits in zip(works, fits, strict=True)
-            for a, fit in enumerate(attribute_fits)
-            if term in fit.active
-            for place in [fit.active.index(term)]
-        ]
-        if len(found) < _ATTRIBUTES_TO_LEARN:
-            continue
-        log_sd, doubt = np.array(found).T
-        spread = float(np.sqrt(np.clip(log_sd.var(ddof=1) - doubt.mean(), _LEAST_SPREAD**2, start[term][1] ** 2)))
-        learned[term] = (float(np.exp(log_sd.mean())), spread)
-    return learned
-
-
-def _coffee_sd(works: Sequence[_Work], plain: Sequence[Sequence[mixed.Fit | None]]) -> float:
-    """How far the shop's coffees lie from their targets, in tolerances, learned over its attributes by moments.
-
-    A shift that all coffees share is the panel's, not theirs, and is left out.
-    """
-    total, freedom = _COFFEE_SD_WEIGHT * _COFFEE_SD**2, _COFFEE_SD_WEIGHT
-    for work, fits in zip(works, plain, strict=True):
-        for a, fit in enumerate(fits):
-            if fit is None or len(fit.levels["coffee"]) != len(work.known):
-                continue
-            rows = np.flatnonzero(work.known[:, a])
-            if len(rows) < 2:
-                continue
-            posterior = fit.posterior()
-            found = np.array([posterior.new_batch(fit.levels["coffee"][row]) for row in rows])
-            away = (found[:, 0] - work.coffee_mean[rows, a]) / work.tolerance[a]
-            noise = np.maximum(found[:, 1] ** 2 - fit.variances["batch"], 0.0) / work.tolerance[a] ** 2
-            total += float(np.sum((away - away.mean()) ** 2) - (1 - 1 / len(rows)) * noise.sum())
-            freedom += len(rows) - 1
-    return max(float(np.sqrt(max(total, 0.0) / freedom)), _LEAST_COFFEE_SD)
 
 
 def _draws(fit: mixed.Fit) -> FloatArray:
@@ -334,7 +160,7 @@ def _spread_normals(count: int, dimensions: int) -> FloatArray:
 
 
 def _collect(
-    table: Table, panel: Panel, a: int, fit: mixed.Fit, plain: mixed.Fit | None, usual: float
+    table: Table, panel: Panel, a: int, fit: mixed.Fit, plain: mixed.Fit | None, about_target: float
 ) -> AttributeLevels:
     variances = _draws(fit)
     posteriors = [fit.posterior(one) for one in variances]
@@ -349,7 +175,7 @@ def _collect(
     scored = np.zeros(batches, dtype=bool)
     scored[mine] = True
     coffees = {label: index for index, label in enumerate(fit.levels["coffee"])}
-    batch_sd = batch_sd_in_tolerances(panel.prior_bad, panel.columns)
+    before, before_sd = _before_tasting((table.service, table.attributes[a]), panel, about_target)
     for draw, posterior in enumerate(posteriors):
         mean[draw, mine], sd[draw, mine] = posterior.level, posterior.level_sd
         for coffee in np.unique(panel.coffee_of_batch[~scored]):
@@ -358,13 +184,13 @@ def _collect(
             if label in coffees:
                 expected = posterior.new_batch(label)
             else:
-                width = float(np.hypot(usual, batch_sd)) * float(np.nan_to_num(table.tolerance[coffee, a]))
-                expected = (float(np.nan_to_num(table.target[coffee, a])), width)
+                expected = (float(before[coffee]), float(before_sd[coffee]))
             mean[draw, of_coffee], sd[draw, of_coffee] = expected
     levels = Levels(weight, mean, sd)
 
     rows = np.flatnonzero(np.isfinite(table.score[:, a]))
-    shot, tasting = _effects(table, panel, rows, fit)
+    effects = _effects(table, panel, rows, fit)
+    shot, tasting = effects.response + effects.pull, effects.taster + effects.batch_taster
     index = table.batch[rows]
     count = np.bincount(index, minlength=batches)
 
@@ -373,8 +199,7 @@ def _collect(
         return np.divide(total, count, out=np.zeros(batches), where=count > 0)
 
     adjusted = np.full(len(table.score), np.nan)
-    adjusted[rows] = table.score[rows, a] - shot - tasting
-    nothing = dict.fromkeys(mixed.TERMS, 0.0)
+    adjusted[rows] = table.score[rows, a] - effects.response - effects.taster
     return AttributeLevels(
         service=table.service,
         attribute=table.attributes[a],
@@ -385,8 +210,8 @@ def _collect(
         scores=count.astype(np.intp),
         tasters=_distinct(index, table.taster[rows], batches),
         pulls=_distinct(index, table.pull[rows], batches),
-        variances=plain.variances if plain else nothing,
-        log_likelihood=plain.log_likelihood if plain else 0.0,
+        variances=plain.variances if plain else None,
+        log_likelihood=plain.log_likelihood if plain else None,
         believed=fit.variances,
         adjusted=adjusted,
         dropped=plain.dropped if plain else (),
@@ -395,30 +220,41 @@ def _collect(
 
 
 def _weights(log_weight: FloatArray) -> FloatArray:
-    """Normalised importance weights, none above a quarter, so that no single draw speaks alone."""
+    """Normalised importance weights, mixed with equal ones where a single draw would count for over a quarter."""
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    weight = np.minimum(weight, 0.25)
-    return np.asarray(weight / weight.sum(), dtype=float)
+    even, largest = 1.0 / len(weight), float(weight.max())
+    if largest > _MOST_WEIGHT:
+        share = (largest - _MOST_WEIGHT) / (largest - even)
+        weight = (1.0 - share) * weight + share * even
+    return np.asarray(weight, dtype=float)
 
 
-def _effects(table: Table, panel: Panel, rows: IntArray, fit: mixed.Fit) -> tuple[FloatArray, FloatArray]:
-    """What the pull and what the taster added to each score, at the mode; the panel's mean taster adds nothing."""
+@dataclass(frozen=True, slots=True)
+class _Effects:
+    """What each part added to each score, at the mode, shape (rows,); the panel's mean taster adds nothing."""
+
+    response: FloatArray
+    pull: FloatArray
+    taster: FloatArray
+    batch_taster: FloatArray
+
+
+def _effects(table: Table, panel: Panel, rows: IntArray, fit: mixed.Fit) -> _Effects:
     posterior = fit.posterior()
     slopes = posterior.coefficients[len(fit.levels["coffee"]) :]
-    shot = panel.response.columns[table.pull[rows]] @ slopes
-    if len(posterior.pull_effect):
-        by_pull = {pull: value for (_, pull), value in zip(fit.levels["pull"], posterior.pull_effect, strict=True)}
-        shot = shot + np.array([by_pull[panel.pulls[index]] for index in table.pull[rows]])
+    by_pull = dict(zip((pull for _, pull in fit.levels["pull"]), posterior.pull_effect, strict=True))
     by_taster = dict(zip(fit.levels["taster"], posterior.taster_effect - posterior.panel_mean, strict=True))
     by_pair = dict(zip(fit.levels["batch_taster"], posterior.batch_taster_effect, strict=True))
-    tasting = np.array(
-        [
-            by_taster[panel.tasters[taster]] + by_pair.get((panel.batches[batch], panel.tasters[taster]), 0.0)
-            for batch, taster in zip(table.batch[rows], table.taster[rows], strict=True)
-        ]
+    pulls = [panel.pulls[index] for index in table.pull[rows].tolist()]
+    tasters = [panel.tasters[index] for index in table.taster[rows].tolist()]
+    batches = [panel.batches[index] for index in table.batch[rows].tolist()]
+    return _Effects(
+        response=np.asarray(panel.response.columns[table.pull[rows]] @ slopes, dtype=float),
+        pull=np.array([by_pull.get(pull, 0.0) for pull in pulls]),
+        taster=np.array([by_taster[taster] for taster in tasters]),
+        batch_taster=np.array([by_pair.get(pair, 0.0) for pair in zip(batches, tasters, strict=True)]),
     )
-    return np.asarray(shot, dtype=float), np.asarray(tasting, dtype=float)
 
 
 def _distinct(owner: IntArray, item: IntArray, owners: int) -> IntArray:

@@ -5,7 +5,9 @@ what was put down to the pull and to the tasters, and what would change the mind
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
+import numpy as np
 from scipy.special import ndtr
 
 from evenhand.panel.faults import explain
@@ -20,21 +22,37 @@ _WORTH_MENTIONING = 0.03
 _MOST_NAMED = 3
 
 
-def give(
-    case: BatchVerdict, *, beyond: Mapping[str, Sequence[str]], settle: Mapping[str, str], costs: Costs
-) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """What the reasons need beside the verdict.
+
+    Attributes
+    ----------
+    costs
+        The stakes, for what would change the mind.
+    beyond
+        For each pull outside what the shop has seen, the covariates in which it is.
+    service_of_pull
+        How each pull was served, for those that were scored.
+    settle
+        For each fault in doubt, a sentence on how many further cups would settle it.
+    """
+
+    costs: Costs
+    beyond: Mapping[str, Sequence[str]]
+    service_of_pull: Mapping[str, str]
+    settle: Mapping[str, str]
+
+
+def give(case: BatchVerdict, context: Context) -> tuple[str, ...]:
     """Give the reasons for one verdict, the weightiest first.
 
     Parameters
     ----------
     case
         The verdict, its own reasons still empty.
-    beyond
-        For each pull outside what the shop has seen, the covariates in which it is.
-    settle
-        For each fault in doubt, a sentence on how many further cups would settle it.
-    costs
-        The stakes, for what would change the mind.
+    context
+        What they need beside it.
 
     Returns
     -------
@@ -44,15 +62,20 @@ def give(
     sentences = [_lead(case)]
     sentences += _untasted(case)
     sentences += _attributes(case)
-    sentences += _faults(case, settle)
-    sentences += _pulls(case, beyond)
+    sentences += _faults(case, context.settle)
+    sentences += _pulls(case, context)
     sentences += _tasters(case)
-    sentences += _mind(case, costs)
+    sentences += _mind(case, context.costs)
     return tuple(sentences)
 
 
 def _money(value: float) -> str:
-    return f"{value:.0f}" if value >= 10 else f"{value:.1f}"
+    """Two significant figures below ten, whole units above, powers of ten where nobody counts."""
+    if value == 0:
+        return "0"
+    if value >= 1e7 or value < 1e-3:
+        return f"{value:.1e}"
+    return f"{value:.0f}" if value >= 10 else f"{value:.2g}"
 
 
 def _chance(p: float) -> str:
@@ -87,10 +110,12 @@ def _untasted(case: BatchVerdict) -> list[str]:
     missing = sorted({one.service for one in case.profile} - scored)
     if case.profile and not scored:
         return [
-            "It has no cup that can be judged yet; all that is known of it is how this coffee's other batches came out."
+            "It has no cup that can be judged yet; all that is known of it is its target, how the shop's batches "
+            "spread, and how this coffee's other batches came out, where there are any."
         ]
     return [
-        f"It was not tasted {_in(service)}; there its profile is what this coffee's other batches suggest."
+        f"It was not tasted {_in(service)}; there its profile is what the target and this coffee's other batches, "
+        "where there are any, suggest."
         for service in missing
     ]
 
@@ -104,11 +129,8 @@ def _name(one: AttributeVerdict) -> str:
 
 
 def _sides(one: AttributeVerdict) -> tuple[float, float]:
-    """Probability above and below the tolerance, by a normal of the same mean and s.d."""
-    sd = max(one.sd, 1e-12)
-    above = 1.0 - float(ndtr((one.target + one.tolerance - one.estimate) / sd))
-    below = float(ndtr((one.target - one.tolerance - one.estimate) / sd))
-    return above, below
+    """Probability above and below the tolerance."""
+    return one.p_above, max(1.0 - one.p_within - one.p_above, 0.0)
 
 
 def _how_sure(p: float) -> str:
@@ -157,13 +179,17 @@ def _capital(text: str) -> str:
 def _faults(case: BatchVerdict, settle: Mapping[str, str]) -> list[str]:
     said: list[str] = []
     stray: list[str] = []
+    unasked: list[str] = []
     for belief in sorted(case.faults, key=lambda one: -one.p_present):
         name = _capital(belief.fault)
         heard = f"heard in {belief.heard} of {belief.asked} reports"
+        if not belief.asked:
+            unasked.append(belief.fault)
+            continue
         if belief.p_present >= _WORTH_NAMING:
             said.append(f"{name} {_how_sure(belief.p_present)} in the roast ({_chance(belief.p_present)}): {heard}.")
             said.extend(explain(belief.fault))
-        elif belief.p_present >= _WORTH_MENTIONING:
+        elif belief.heard > 0 and belief.p_present >= _WORTH_MENTIONING:
             said.append(
                 f"{name} was {heard}: not enough to tell it from false alarms, and not nothing "
                 f"({_chance(belief.p_present)})."
@@ -172,12 +198,16 @@ def _faults(case: BatchVerdict, settle: Mapping[str, str]) -> list[str]:
             stray.append(f"{belief.fault} ({belief.heard} of {belief.asked})")
         if belief.fault in settle:
             said.append(settle[belief.fault])
+    if unasked:
+        said.append(
+            f"Nobody was asked about {', '.join(unasked)} on it; how likely they are comes from the other batches."
+        )
     if stray:
         said.append(f"Reports of {', '.join(stray)} are no more than false alarms would give.")
     return said
 
 
-def _pulls(case: BatchVerdict, beyond: Mapping[str, Sequence[str]]) -> list[str]:
+def _pulls(case: BatchVerdict, context: Context) -> list[str]:
     said = [
         f"Pull {one.pull} was too far from its recipe to be judged ({one.note}); its cups were left out."
         for one in case.pulls
@@ -189,14 +219,18 @@ def _pulls(case: BatchVerdict, beyond: Mapping[str, Sequence[str]]) -> list[str]
         default=None,
     )
     if largest is not None and abs(largest.shot_effect) >= _WORTH_TELLING * largest.tolerance:
-        off = [f"{one.pull} {one.note}" for one in case.pulls if one.judgeable and one.note]
+        off = [
+            f"{one.pull} {one.note}"
+            for one in case.pulls
+            if one.judgeable and one.note and context.service_of_pull.get(one.pull) == largest.service
+        ]
         because = f" ({'; '.join(off[:3])})" if off else ""
         said.append(
             f"The shot and not the roast explains {largest.shot_effect:+.1f} of the raw {largest.raw_mean:.1f} for "
             f"{_name(largest)}{because}; that part was taken out."
         )
     words = {"log_ratio": "ratio", "log_time": "time", "water": "water temperature", "strength": "strength"}
-    for pull, covariates in beyond.items():
+    for pull, covariates in context.beyond.items():
         what = " and ".join(words[name] for name in covariates)
         said.append(f"Pull {pull} lies outside the {what} this shop has seen; its correction was given a wider doubt.")
     return said
@@ -212,8 +246,8 @@ def _tasters(case: BatchVerdict) -> list[str]:
         return []
     way = "higher" if largest.taster_effect > 0 else "lower"
     return [
-        f"Those who tasted it score {_name(largest)} {abs(largest.taster_effect):.1f} {way} than the mean taster; "
-        "that part was taken out."
+        f"Those who tasted it scored {_name(largest)} {abs(largest.taster_effect):.1f} {way} than the panel's mean "
+        "taster would; that part was taken out."
     ]
 
 
@@ -235,6 +269,11 @@ def _mind(case: BatchVerdict, costs: Costs) -> list[str]:
         return [f"{_capital(_name(one))} at {turn:.1f} {word}, as sure as now, would change this to hold."]
     if case.p_fault > 1 - edge:
         worst = max(case.faults, key=lambda each: each.p_present)
+        if case.p_within <= edge:
+            return [
+                f"Only further cups in which {worst.fault} is not heard and the profile comes out within tolerance "
+                "could change this to release."
+            ]
         return [f"Only further cups in which {worst.fault} is not heard could change this to release."]
     one = min(case.profile, key=lambda each: each.p_within)
     others = case.p_good / max(one.p_within, 1e-12)
@@ -250,9 +289,12 @@ def _turning_level(one: AttributeVerdict, p_wanted: float, *, upward: bool) -> f
     """Level at which the attribute's own probability within tolerance reaches `p_wanted`, other things as they are."""
     sd = max(one.sd, 1e-12)
 
+    low, high = one.target - one.tolerance, one.target + one.tolerance
+    # A tolerance that reaches the end of the scale has no limit there.
+    low, high = low if low > one.scale_low else -np.inf, high if high < one.scale_high else np.inf
+
     def within(level: float) -> float:
-        high, low = one.target + one.tolerance - level, one.target - one.tolerance - level
-        return float(ndtr(high / sd) - ndtr(low / sd))
+        return float(ndtr((high - level) / sd) - ndtr((low - level) / sd))
 
     releasing = within(one.estimate) < p_wanted
     start = one.estimate

@@ -64,7 +64,9 @@ class Levels:
         return np.asarray(0.5 * (low + high), dtype=float)
 
 
-def joint_within(below_low: ArrayLike, below_high: ArrayLike, correlation: ArrayLike) -> FloatArray:
+def joint_within(
+    below_low: ArrayLike, below_high: ArrayLike, correlation: ArrayLike, *, points: int = _POINTS
+) -> FloatArray:
     """Probability that all attributes lie inside their limits together.
 
     The attributes keep their own distributions and are tied by a Gaussian copula.
@@ -75,6 +77,8 @@ def joint_within(below_low: ArrayLike, below_high: ArrayLike, correlation: Array
         Probability of each attribute lying below its lower and upper limit, shape (batches, attributes).
     correlation
         Correlation matrix of each batch, shape (batches, attributes, attributes).
+    points
+        Points of the lattice; fewer are faster and coarser.
 
     Returns
     -------
@@ -108,11 +112,11 @@ def joint_within(below_low: ArrayLike, below_high: ArrayLike, correlation: Array
     a, b = np.take_along_axis(a, order, 1), np.take_along_axis(b, order, 1)
     matrix = np.take_along_axis(np.take_along_axis(matrix, order[:, :, None], 1), order[:, None, :], 2)
     root = np.linalg.cholesky(matrix + 1e-10 * np.eye(d))
-    w = _lattice(d)
-    y = np.zeros((d, batches, _POINTS))
-    total = np.ones((batches, _POINTS))
+    w = _lattice(d, points)
+    y = np.zeros((d, batches, points))
+    total = np.ones((batches, points))
     for j in range(d):
-        shift = np.einsum("bk,kbp->bp", root[:, j, :j], y[:j]) if j else np.zeros((batches, _POINTS))
+        shift = np.einsum("bk,kbp->bp", root[:, j, :j], y[:j]) if j else np.zeros((batches, points))
         scale = root[:, j, j][:, None]
         under = ndtr((a[:, j][:, None] - shift) / scale)
         width = np.maximum(ndtr((b[:, j][:, None] - shift) / scale) - under, 0.0)
@@ -121,9 +125,14 @@ def joint_within(below_low: ArrayLike, below_high: ArrayLike, correlation: Array
     return np.asarray(total.mean(axis=1), dtype=float)
 
 
-def _lattice(d: int) -> FloatArray:
+def _lattice(d: int, points: int) -> FloatArray:
     """Richtmyer's lattice in `d` dimensions, folded by the baker's transform, shape (d, points)."""
-    primes = [n for n in range(2, 400) if all(n % k for k in range(2, int(n**0.5) + 1))][:d]
+    primes: list[int] = []
+    candidate = 2
+    while len(primes) < d:
+        if all(candidate % prime for prime in primes):
+            primes.append(candidate)
+        candidate += 1
     steps = np.sqrt(np.array(primes, dtype=float)) % 1.0
-    x = (np.outer(steps, np.arange(1, _POINTS + 1)) + 0.5) % 1.0
+    x = (np.outer(steps, np.arange(1, points + 1)) + 0.5) % 1.0
     return np.asarray(1.0 - np.abs(2.0 * x - 1.0), dtype=float)

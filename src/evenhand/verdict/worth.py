@@ -13,16 +13,18 @@ from scipy.special import ndtr
 
 from evenhand.errors import DesignError
 from evenhand.verdict.cost import Costs, expected_hold, expected_release
+from evenhand.verdict.tolerance import joint_within
 
 __all__ = ["Belief", "Tasting", "best", "most_it_could_save", "of_tasting", "one_attribute"]
 
 FloatArray = NDArray[np.float64]
 
-_STATES = 1024  # possible truths of the batch
-_SHEETS = 256  # possible outcomes of the tasting
-_ROUGH_SHEETS = 48  # as many for a first look at each tasting
+_OUTCOMES = 192  # possible outcomes of a tasting
+_ROUGH_OUTCOMES = 48  # as many for a first look
 _LOOK_AGAIN = 2  # tastings that are worth the longer look
-_ROUGH_SLACK = 1.3  # allowance for the simulation's own error in what the fullest tasting is worth
+_SLACK = 1.3  # allowance for the error of a first look
+_WIDE = 1.8  # spread of the wider half of the outcomes
+_POINTS = 64  # of the lattice, ample where outcomes average its error out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,29 +129,26 @@ def one_attribute(mean: float, sd: float, low: float, high: float, noise_sd: flo
 
 
 def of_tasting(belief: Belief, tasting: Tasting, costs: Costs, rng: np.random.Generator) -> float:
-    """Worth of one tasting of a batch, by simulation over what it may show.
+    """Worth of one tasting of a batch, averaged over what it may show.
 
-    With one attribute and no fault the answer is `one_attribute`. Otherwise truths are drawn from the belief; for
-    outcomes drawn from good and from bad truths alike, Bayes' theorem gives the probability of a good batch after the
-    tasting, and the outcomes are weighted so that the probability before it is exactly `belief.p_good`. In the
-    currency of the costs; never below 0.
+    With one attribute and no fault the answer is `one_attribute`. Otherwise outcomes of the tasting are drawn; after
+    each, the levels are normal with a mean and a covariance in closed form, which `joint_within` turns into the
+    probability within tolerance, and every fault's probability follows from Bayes' theorem. In the currency of the
+    costs; never below 0, never above `most_it_could_save`.
 
     Parameters
     ----------
     rng
         Source of randomness; the same state gives the same answer.
     """
-    if len(belief.mean) == 1 and len(belief.p_fault) == 0:
-        return _exact(belief, tasting, costs)
-    truth = _draw_truths(belief, rng)
-    return 0.0 if truth is None else _worth(belief, truth, tasting, costs, rng, _SHEETS)
+    return _worth(belief, tasting, costs, rng, _OUTCOMES)
 
 
 def best(belief: Belief, tastings: Sequence[Tasting], costs: Costs, rng: np.random.Generator) -> tuple[Tasting, float]:
     """Find the tasting with the largest worth less price; give it with its worth.
 
-    Where perfect knowledge would not pay for the cheapest tasting nothing is simulated: the worth given is then that
-    upper bound, which is not above the price.
+    Where even perfect knowledge, or the tasting that shows most, would not pay for the cheapest one, that one is given
+    with its own worth: tasting again then does not pay.
 
     Raises
     ------
@@ -160,100 +159,113 @@ def best(belief: Belief, tastings: Sequence[Tasting], costs: Costs, rng: np.rand
         raise DesignError("There is no tasting to choose from.")
     cheapest = min(tastings, key=lambda tasting: tasting.price(costs))
     ceiling = most_it_could_save(belief.p_good, costs)
-    if ceiling <= cheapest.price(costs):
-        return cheapest, ceiling
-    truth = _draw_truths(belief, rng)
-    if truth is None:
-        return cheapest, 0.0
-    # No tasting is worth more than the one that shows most: what costs more than that need not be looked at.
-    fullest = max(tastings, key=lambda tasting: (sum(number for _, number in tasting.pulls), tasting.tasters))
-    ceiling = min(ceiling, _worth(belief, truth, fullest, costs, rng, _SHEETS) * _ROUGH_SLACK)
-    affordable = [tasting for tasting in tastings if tasting.price(costs) < ceiling]
-    if not affordable:
-        return cheapest, min(ceiling, cheapest.price(costs))
-    rough = [_worth(belief, truth, tasting, costs, rng, _ROUGH_SHEETS) - tasting.price(costs) for tasting in affordable]
-    short_list = [affordable[index] for index in np.argsort(rough, kind="stable")[::-1][:_LOOK_AGAIN]]
-    worths = [_worth(belief, truth, tasting, costs, rng, _SHEETS) for tasting in short_list]
-    index = int(np.argmax([worth - tasting.price(costs) for worth, tasting in zip(worths, short_list, strict=True)]))
-    return short_list[index], worths[index]
+    if ceiling > cheapest.price(costs):
+        # No tasting is worth more than the one that shows most: what costs more than that need not be looked at.
+        fullest = max(tastings, key=lambda tasting: (sum(number for _, number in tasting.pulls), tasting.tasters))
+        ceiling = min(ceiling, _SLACK * _worth(belief, fullest, costs, rng, _ROUGH_OUTCOMES))
+    affordable = [tasting for tasting in tastings if tasting.price(costs) < ceiling] or [cheapest]
+    if len(affordable) > _LOOK_AGAIN:
+        rough = [_worth(belief, tasting, costs, rng, _ROUGH_OUTCOMES) - tasting.price(costs) for tasting in affordable]
+        affordable = [affordable[index] for index in np.argsort(rough, kind="stable")[::-1][:_LOOK_AGAIN]]
+    worths = [of_tasting(belief, tasting, costs, rng) for tasting in affordable]
+    index = int(np.argmax([worth - tasting.price(costs) for worth, tasting in zip(worths, affordable, strict=True)]))
+    return affordable[index], worths[index]
+
+
+def _worth(belief: Belief, tasting: Tasting, costs: Costs, rng: np.random.Generator, outcomes: int) -> float:
+    if len(belief.mean) == 1 and len(belief.p_fault) == 0:
+        return _exact(belief, tasting, costs)
+    p_within, p_before, within_weight = _within_after(belief, tasting, rng, outcomes)
+    p_quiet, quiet_weight = _quiet_after(belief, tasting, rng, outcomes)
+    p_good = p_before * float(np.prod(1.0 - belief.p_fault))
+    p_after = p_within * p_quiet
+    weight = within_weight * quiet_weight
+    weight /= weight.sum()
+    after = np.minimum(costs.wrong_release * (1.0 - p_after), costs.wrong_hold * p_after)
+    # The probability after the tasting averages to that before it: what the sample misses of that is taken out again.
+    mean = float(weight @ p_after)
+    spread = float(weight @ (p_after - mean) ** 2)
+    slope = float(weight @ ((p_after - mean) * after)) / spread if spread > 1e-300 else 0.0
+    expected = float(weight @ after) - slope * (mean - p_good)
+    worth = most_it_could_save(p_good, costs) - expected
+    return min(max(worth, 0.0), most_it_could_save(belief.p_good, costs))
+
+
+def _noise(belief: Belief, tasting: Tasting) -> tuple[NDArray[np.intp], FloatArray]:
+    """Which attributes the tasting scores, and the covariance of their new means about the true levels."""
+    pulls = dict(tasting.pulls)
+    number = np.array([pulls.get(service, 0) for service in belief.service], dtype=float)
+    scored = np.flatnonzero(number > 0)
+    number, people = number[scored], tasting.tasters
+    variance = (
+        belief.pull_var[scored] / number
+        + belief.taster_var[scored] / people
+        + belief.sheet_var[scored] / (number * people)
+    )
+    root = np.sqrt(np.maximum(variance, 1e-12))
+    return scored, belief.noise_correlation[np.ix_(scored, scored)] * np.outer(root, root)
+
+
+def _within_after(
+    belief: Belief, tasting: Tasting, rng: np.random.Generator, outcomes: int
+) -> tuple[FloatArray, float, FloatArray]:
+    """Probability within tolerance after each outcome, before any, and the outcomes' weights."""
+    d = len(belief.mean)
+    scored, noise = _noise(belief, tasting)
+    before = belief.covariance + 1e-12 * np.eye(d)
+    gain = (
+        np.linalg.solve(before[np.ix_(scored, scored)] + noise, before[scored]).T if len(scored) else np.zeros((d, 0))
+    )
+    move = gain @ before[scored]  # covariance of the mean's move
+    after = before - move
+    values, vectors = np.linalg.eigh(0.5 * (move + move.T))
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    # Half of the outcomes are drawn from a law twice as wide, so that the rare ones that turn a choice are met.
+    wide = rng.random(outcomes) < 0.5
+    z = rng.standard_normal((outcomes, d)) * np.where(wide, _WIDE, 1.0)[:, None]
+    square = np.sum(z**2, axis=1)
+    ratio = np.exp(0.5 * square * (1.0 - 1.0 / _WIDE**2) - d * np.log(_WIDE))  # wide density over the true one
+    weight = 1.0 / (0.5 + 0.5 * ratio)
+    centre = np.vstack([belief.mean + z @ root.T, belief.mean])
+    p = _inside(centre[:-1], after, belief)
+    return p, float(_inside(centre[-1:], before, belief)[0]), weight
+
+
+def _inside(mean: FloatArray, covariance: FloatArray, belief: Belief) -> FloatArray:
+    """Probability within all limits for normal levels of one covariance and several means, shape (means,)."""
+    sd = np.sqrt(np.diag(covariance))
+    low, high = ndtr((belief.low - mean) / sd), ndtr((belief.high - mean) / sd)
+    correlation = covariance / np.outer(sd, sd)
+    return joint_within(low, high, np.broadcast_to(correlation, (len(mean), *correlation.shape)), points=_POINTS)
+
+
+def _quiet_after(
+    belief: Belief, tasting: Tasting, rng: np.random.Generator, outcomes: int
+) -> tuple[FloatArray, FloatArray]:
+    """Probability of no fault after each outcome of the new reports, and the outcomes' weights."""
+    faults = len(belief.p_fault)
+    if not faults:
+        return np.ones(outcomes), np.ones(outcomes)
+    asked = sum(number for _, number in tasting.pulls) * tasting.tasters
+    sens = np.clip(belief.sensitivity, 1e-6, 1 - 1e-6)
+    alarm = np.clip(belief.false_alarm, 1e-6, 1 - 1e-6)
+    prior = np.clip(belief.p_fault, 1e-12, 1 - 1e-12)
+    # Half of the outcomes take one fault for granted, so that a rare fault is met and its silence too.
+    taken = np.where(rng.random(outcomes) < 0.5, rng.integers(0, faults, outcomes), -1)
+    present = rng.random((outcomes, faults)) < prior
+    present[np.flatnonzero(taken >= 0), taken[taken >= 0]] = True
+    heard = rng.binomial(asked, np.where(present, sens, alarm))
+    gain = heard * np.log(sens / alarm) + (asked - heard) * np.log((1 - sens) / (1 - alarm))
+    odds = np.exp(np.clip(gain, -500, 500))
+    p_after = prior * odds / (prior * odds + 1.0 - prior)
+    # The density of an outcome with a fault taken for granted, over its true one, is p after / p before of that fault.
+    weight = 1.0 / (0.5 + 0.5 * np.mean(p_after / prior, axis=1))
+    return np.prod(1.0 - p_after, axis=1), weight
 
 
 def _exact(belief: Belief, tasting: Tasting, costs: Costs) -> float:
-    pulls = dict(tasting.pulls).get(belief.service[0], 0)
-    if pulls == 0:
+    scored, noise = _noise(belief, tasting)
+    if not len(scored):
         return 0.0
-    people = tasting.tasters
-    noise = belief.pull_var[0] / pulls + belief.taster_var[0] / people + belief.sheet_var[0] / (pulls * people)
-    sd, noise_sd = float(np.sqrt(belief.covariance[0, 0])), float(np.sqrt(max(noise, 1e-12)))
+    sd, noise_sd = float(np.sqrt(belief.covariance[0, 0])), float(np.sqrt(noise[0, 0]))
     return one_attribute(float(belief.mean[0]), sd, float(belief.low[0]), float(belief.high[0]), noise_sd, costs)
-
-
-@dataclass(frozen=True, slots=True)
-class _Truths:
-    level: FloatArray  # (states, attributes)
-    fault: FloatArray  # (states, faults), 0 or 1
-    weight: FloatArray  # (states,): makes the share of good truths p_good
-    good: NDArray[np.bool_]  # (states,)
-
-
-def _draw_truths(belief: Belief, rng: np.random.Generator) -> _Truths | None:
-    d, f = len(belief.mean), len(belief.p_fault)
-    root = np.linalg.cholesky(belief.covariance + 1e-12 * np.eye(d)) if d else np.zeros((0, 0))
-    level = belief.mean + rng.standard_normal((_STATES, d)) @ root.T
-    inside = np.all((level >= belief.low) & (level <= belief.high), axis=1)
-    fault = (rng.random((_STATES, f)) < belief.p_fault).astype(float)
-    good = inside & ~fault.any(axis=1)
-    if not 8 <= good.sum() <= _STATES - 8:
-        return None
-    weight = np.where(good, belief.p_good / good.sum(), (1.0 - belief.p_good) / (~good).sum())
-    return _Truths(level, fault, weight, good)
-
-
-def _worth(
-    belief: Belief, truth: _Truths, tasting: Tasting, costs: Costs, rng: np.random.Generator, sheets: int
-) -> float:
-    half = sheets // 2
-    picked = np.concatenate(
-        [rng.choice(np.flatnonzero(truth.good), half), rng.choice(np.flatnonzero(~truth.good), half)]
-    )
-    chance = np.concatenate([np.full(half, belief.p_good / half), np.full(half, (1.0 - belief.p_good) / half)])
-    # Each row an outcome, each column a truth; single precision is ample for a simulation and twice as fast.
-    log_likelihood = np.zeros((sheets, _STATES), dtype=np.float32)
-    pulls = dict(tasting.pulls)
-    heard_in = np.array([pulls.get(service, 0) for service in belief.service], dtype=float)
-    tasted = np.flatnonzero(heard_in > 0)
-    if len(tasted):
-        number, people = heard_in[tasted], tasting.tasters
-        noise = (
-            belief.pull_var[tasted] / number
-            + belief.taster_var[tasted] / people
-            + belief.sheet_var[tasted] / (number * people)
-        )
-        root = np.sqrt(np.maximum(noise, 1e-12))
-        covariance = belief.noise_correlation[np.ix_(tasted, tasted)] * np.outer(root, root)
-        whiten = np.linalg.inv(np.linalg.cholesky(covariance + 1e-12 * np.eye(len(tasted))))
-        at = (truth.level - belief.mean)[:, tasted] @ whiten.T
-        shown = at[picked] + rng.standard_normal((sheets, len(tasted)))
-        log_likelihood += shown.astype(np.float32) @ at.T.astype(np.float32)
-        log_likelihood -= (0.5 * np.sum(at**2, axis=1)).astype(np.float32)
-    asked = sum(pulls.values()) * tasting.tasters
-    if len(belief.p_fault):
-        sens = np.clip(belief.sensitivity, 1e-6, 1 - 1e-6)
-        alarm = np.clip(belief.false_alarm, 1e-6, 1 - 1e-6)
-        rate = np.where(truth.fault[picked] > 0, sens, alarm)
-        heard = rng.binomial(asked, rate)
-        odds = heard * np.log(sens / alarm) + (asked - heard) * np.log((1 - sens) / (1 - alarm))
-        log_likelihood += odds.astype(np.float32) @ truth.fault.T.astype(np.float32)
-    log_likelihood[np.arange(sheets), picked] = -np.inf  # an outcome may not vouch for the truth it came from
-    log_likelihood -= log_likelihood.max(axis=1, keepdims=True)
-    likelihood = np.exp(log_likelihood, out=log_likelihood)
-    shares = np.stack([truth.weight * truth.good, truth.weight], axis=1).astype(np.float32)
-    joint = (likelihood @ shares).astype(float)
-    p_after = joint[:, 0] / joint[:, 1]
-    after = np.minimum(costs.wrong_release * (1.0 - p_after), costs.wrong_hold * p_after)
-    # The probability after the tasting averages to that before it: what the sample misses of that is taken out again.
-    off = p_after - chance @ p_after
-    spread = float(chance @ off**2)
-    slope = float(chance @ (off * after)) / spread if spread > 0 else 0.0
-    expected = float(chance @ after) - slope * (float(chance @ p_after) - belief.p_good)
-    return max(most_it_could_save(belief.p_good, costs) - expected, 0.0)
