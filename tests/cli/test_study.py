@@ -26,3 +26,13 @@ def test_an_unknown_world_is_one_sentence_and_status_2():
     result = run("study", "--world", "nowhere")
     assert result.exit_code == 2
     assert "There is no world nowhere; choose among own" in result.output.replace("\n", " ")
+
+
+def test_a_worlds_figures_do_not_hang_on_the_worlds_beside_it(tmp_path):
+    def figures(*worlds):
+        file = tmp_path / "study.json"
+        asked = [word for world in worlds for word in ("--world", world)]
+        assert run("study", *asked, "--seasons", 2, "--json", file).exit_code == 0
+        return {one["world"]: one for one in json.loads(file.read_text())}
+
+    assert figures("own")["own"] == figures("loose", "own", "own")["own"]

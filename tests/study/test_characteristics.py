@@ -27,6 +27,8 @@ def trial(covered, cost, naive_cost, rng):
         is_within=rng.random(50) < stated,
         p_good=stated,
         is_good=rng.random(50) < stated,
+        p_good_adaptive=stated,
+        is_good_adaptive=rng.random(50) < stated,
         fixed=losses(cost),
         naive_fixed=losses(naive_cost),
         adaptive=losses(20.0, 3.0),

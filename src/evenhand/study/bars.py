@@ -39,7 +39,11 @@ def hold(results: Sequence[Characteristics]) -> tuple[Bar, ...]:
             found.append(_bar(one, "coverage 88 to 92 %", one.coverage, 0.88 <= one.coverage.value <= 0.92, "%"))
         else:
             found.append(_bar(one, "coverage above 80 %", one.coverage, one.coverage.value > 0.80, "%"))
-        for what, error in (("attributes", one.calibration_within), ("batches", one.calibration_good)):
+        for what, error in (
+            ("attributes", one.calibration_within),
+            ("batches", one.calibration_good),
+            ("batches, tasting again", one.calibration_adaptive),
+        ):
             found.append(_bar(one, f"calibration error of {what} under 0.03", error, error.value < 0.03))
         found.append(_bar(one, "cost at most half of naive", one.cost_ratio, one.cost_ratio.value <= 0.5))
         bar = _bar(one, "cups at most 60 % of naive", one.cups_ratio, one.cups_ratio.value <= 0.6)

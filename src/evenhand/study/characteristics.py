@@ -31,10 +31,10 @@ class Characteristics:
     ----------
     coverage
         Share of 90 % intervals that hold the truth.
-    calibration_within, calibration_good
+    calibration_within, calibration_good, calibration_adaptive
         Mean distance between stated probability and observed share over ten bins, weighted by their size: of single
-        attributes, and of whole batches. It cannot be 0 with finite data: `calibration_floor` is what a perfectly
-        calibrated judge would show for whole batches with as many of them.
+        attributes, of whole batches, and of whole batches at the end of tasting as told. It cannot be 0 with finite
+        data: `calibration_floor` is what a perfectly calibrated judge would show for whole batches with as many.
     wrong_release, wrong_hold, naive_wrong_release, naive_wrong_hold
         Shares of all batches at equal cups.
     cost, naive_cost, cost_ratio
@@ -51,6 +51,7 @@ class Characteristics:
     coverage: Estimate
     calibration_within: Estimate
     calibration_good: Estimate
+    calibration_adaptive: Estimate
     calibration_floor: float
     wrong_release: Estimate
     wrong_hold: Estimate
@@ -94,6 +95,7 @@ def summarise(world: str, trials: Sequence[Trial]) -> Characteristics:
         coverage=mean(lambda one: one.covered),
         calibration_within=_jackknife(trials, lambda some: _calibration_of(some, "within")),
         calibration_good=_jackknife(trials, lambda some: _calibration_of(some, "good")),
+        calibration_adaptive=_jackknife(trials, lambda some: _calibration_of(some, "adaptive")),
         calibration_floor=_calibration_floor(np.concatenate([one.p_good for one in trials])),
         wrong_release=mean(lambda one: one.fixed.wrong_release),
         wrong_hold=mean(lambda one: one.fixed.wrong_hold),
@@ -140,6 +142,8 @@ def calibration_error(stated: FloatArray, happened: FloatArray) -> float:
 def _calibration_of(trials: Sequence[Trial], of: str) -> float:
     if of == "good":
         pairs = [(one.p_good, one.is_good) for one in trials]
+    elif of == "adaptive":
+        pairs = [(one.p_good_adaptive, one.is_good_adaptive) for one in trials]
     else:
         pairs = [(one.p_within, one.is_within) for one in trials]
     return calibration_error(

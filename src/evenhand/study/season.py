@@ -43,7 +43,7 @@ class Season:
         self.coffee_of_batch = np.arange(world.batches) % world.coffees
         self._target = np.round(rng.uniform(3.5, 6.5, (world.coffees, d)) * 2) / 2
         coffee = self._target + draw_effects(world, world.coffee_sd, (world.coffees, d), rng, kind="coffee")
-        batch = draw_effects(world, world.batch_sd, (world.batches, d), rng, kind="batch")
+        batch = draw_effects(world, world.batch_sds, (world.batches, d), rng, kind="batch")
         taster = draw_effects(world, world.taster_sd, (world.tasters, d), rng, kind="taster")
         # A target is what this panel wrote down, so it is on the scale of the panel's mean taster.
         self._taster = taster - taster.mean(axis=0)

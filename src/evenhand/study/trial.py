@@ -45,6 +45,8 @@ class Trial:
         Stated probability and truth of every attribute of every batch, fixed tasting.
     p_good, is_good
         The same of whole batches.
+    p_good_adaptive, is_good_adaptive
+        The same of whole batches where Evenhand tasted as little or as much as it said.
     fixed, naive_fixed
         Evenhand (release or hold only) and naive averaging on the same cups.
     adaptive
@@ -58,6 +60,8 @@ class Trial:
     is_within: BoolArray
     p_good: FloatArray
     is_good: BoolArray
+    p_good_adaptive: FloatArray
+    is_good_adaptive: BoolArray
     fixed: Losses
     naive_fixed: Losses
     adaptive: Losses
@@ -104,15 +108,18 @@ def run(world: World, costs: Costs, seed: Sequence[int]) -> Trial:
             p_within.append(one.p_within)
             is_within.append(abs(level - one.target) <= one.tolerance)
     p_good = np.array([verdict.p_good for verdict in judgement.batches])
+    adaptive, p_good_adaptive, is_good_adaptive = _adaptive(world, costs, services, streams[1])
     return Trial(
         covered=float(np.mean(covered)),
         p_within=np.array(p_within),
         is_within=np.array(is_within),
         p_good=p_good,
         is_good=truth.good,
+        p_good_adaptive=p_good_adaptive,
+        is_good_adaptive=is_good_adaptive,
         fixed=_losses(p_good > costs.release_above, truth.good, costs, season.cups),
         naive_fixed=_losses(naive.release(tastings), truth.good, costs, season.cups),
-        adaptive=_adaptive(world, costs, services, streams[1]),
+        adaptive=adaptive,
         naive_at=_naive_at(world, costs, services, streams[2]),
     )
 
@@ -127,7 +134,9 @@ def _losses(released: BoolArray, good: BoolArray, costs: Costs, cups: int) -> Lo
     )
 
 
-def _adaptive(world: World, costs: Costs, services: Sequence[str], rng: np.random.Generator) -> Losses:
+def _adaptive(
+    world: World, costs: Costs, services: Sequence[str], rng: np.random.Generator
+) -> tuple[Losses, FloatArray, BoolArray]:
     """Start with little, taste again where Evenhand says so and as it says, decide what is left at the end."""
     season = Season(world, costs, rng)
     for batch in range(world.batches):
@@ -144,7 +153,9 @@ def _adaptive(world: World, costs: Costs, services: Sequence[str], rng: np.rando
                 season.taste(index, service, pulls=pulls, tasters=cup.tasters)
         judgement = judge(season.tastings())
     released = np.array([one.expected_cost["release"] <= one.expected_cost["hold"] for one in judgement.batches])
-    return _losses(released, season.truth.good, costs, season.cups)
+    good = season.truth.good
+    p_good = np.array([one.p_good for one in judgement.batches])
+    return _losses(released, good, costs, season.cups), p_good, good
 
 
 def _naive_at(world: World, costs: Costs, services: Sequence[str], rng: np.random.Generator) -> tuple[Losses, ...]:

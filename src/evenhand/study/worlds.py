@@ -29,6 +29,9 @@ class World:
         Spread of coffee means about their targets, and of the model's effects.
     response
         Points per unit of log ratio and of log time for every column, shape (columns, 2).
+    unlike
+        How much the spread of batches differs between the columns: their s.d. is `batch_sd` times these, or all the
+        same where empty.
     ratio_sd, time_sd
         Spread of pulls about the recipe, in natural logarithms.
     faults, prevalence, sensitivity, false_alarm
@@ -68,6 +71,7 @@ class World:
     batch_taster_sd: float = 0.3
     pull_sd: float = 0.25
     residual_sd: float = 0.6
+    unlike: tuple[float, ...] = ()
     response: tuple[tuple[float, float], ...] = (
         (-2.0, -2.0),
         (0.5, -0.5),
@@ -92,9 +96,14 @@ class World:
 
     def share_bad(self) -> float:
         """Share of batches out of tolerance or with a fault, attributes taken as independent and normal."""
-        sd = float(np.hypot(self.coffee_sd, self.batch_sd))
-        inside = float(2 * ndtr(self.tolerance / sd) - 1) ** len(self.columns)
+        sd = np.hypot(self.coffee_sd, self.batch_sds)
+        inside = float(np.prod(2 * ndtr(self.tolerance / sd) - 1))
         return 1.0 - inside * (1.0 - self.prevalence) ** len(self.faults)
+
+    @property
+    def batch_sds(self) -> FloatArray:
+        """Standard deviation of batches in each column, points, shape (columns,)."""
+        return self.batch_sd * np.array(self.unlike or (1.0,) * len(self.columns))
 
 
 _OWN = World(name="own", says="the model's own world: normal effects, straight responses, independent attributes")
@@ -106,6 +115,12 @@ WORLDS = MappingProxyType(
             _OWN,
             replace(
                 _OWN, name="loose", says="the own world with three batches in ten bad", coffee_sd=0.2, batch_sd=0.45
+            ),
+            replace(
+                _OWN,
+                name="unlike",
+                says="attributes differ in how far batches spread, from a third of the usual to half as much again",
+                unlike=(0.35, 0.5, 0.7, 0.9, 1.1, 1.3, 1.5),
             ),
             replace(_OWN, name="skewed", says="tasters and their errors lean to one side", skew=1.5),
             replace(_OWN, name="coarse", says="scores in steps of two points", step=2.0),
@@ -120,14 +135,14 @@ Effect = Literal["taster", "batch_taster", "residual", "batch", "coffee", "pull"
 
 
 def draw_effects(
-    world: World, sd: float, shape: tuple[int, ...], rng: np.random.Generator, *, kind: Effect
+    world: World, sd: float | FloatArray, shape: tuple[int, ...], rng: np.random.Generator, *, kind: Effect
 ) -> FloatArray:
     """Draw effects of one kind by the world's law.
 
     Parameters
     ----------
     sd
-        Standard deviation, points.
+        Standard deviation, points: a number, or one for each column.
     shape
         The last axis runs over the world's columns, which are correlated as the world says.
     kind
