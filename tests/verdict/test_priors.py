@@ -47,6 +47,17 @@ def test_sheets_that_say_nothing_leave_the_prior_as_it_was():
     assert spread == pytest.approx(0.6, abs=0.05)
 
 
+def test_a_fit_that_says_less_than_its_prior_is_not_listened_to():
+    """Where the curvature at the mode falls short of the prior's own, there is nothing to take out."""
+    before, prior_var = np.log(0.4), 0.36
+    fits = [FakeFit(0.0, 0.05, before, prior_var) for _ in range(4)]
+    fits[0].information = np.array([[0.9 / prior_var]])
+    fits[0].log_sd = np.array([-3.0])
+    with_it = learn_priors([FakeWork(4)], [fits], {"batch": (0.4, 0.6)})["batch"]
+    without = learn_priors([FakeWork(3)], [fits[1:]], {"batch": (0.4, 0.6)})["batch"]
+    assert with_it == pytest.approx(without)
+
+
 def test_two_attributes_teach_nothing():
     assert learn([0.0, 0.1], 0.01) == (0.4, 0.6)
 

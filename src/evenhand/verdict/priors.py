@@ -26,6 +26,7 @@ _COFFEE_SD, _COFFEE_SD_WEIGHT = 0.3, 2.0
 _LEAST_COFFEE_SD = 0.05
 # With this many attributes their spreads teach each other, against a prior worth so many attributes.
 _ATTRIBUTES_TO_LEARN, _HELD = 3, 2.0
+_LEAST_TOLD = 0.1  # what the sheets must tell of an attribute, as a share of what the prior tells
 
 
 def batch_sd_in_tolerances(prior_bad: float, attributes: int) -> float:
@@ -75,7 +76,12 @@ def learn_priors(
         if len(found) < _ATTRIBUTES_TO_LEARN:
             continue
         mode, posterior_var = np.array(found).T
-        precision = np.maximum(1.0 / posterior_var - 1.0 / prior_var, 1e-3)
+        precision = 1.0 / posterior_var - 1.0 / prior_var
+        # Where the prior said nearly all there is, taking it out again leaves nothing but rounding.
+        speaks = precision > _LEAST_TOLD / prior_var
+        if np.count_nonzero(speaks) < _ATTRIBUTES_TO_LEARN:
+            continue
+        mode, posterior_var, precision = mode[speaks], posterior_var[speaks], precision[speaks]
         told = (mode / posterior_var - before / prior_var) / precision
         centre, between = before, prior_var
         for _ in range(200):
