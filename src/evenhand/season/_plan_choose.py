@@ -42,8 +42,8 @@ class Programme:
         forced = (forced | {i for i, row in enumerate(self.rows) if row.must}) - without
         if forced:
             matrix = np.zeros((len(forced), size))
-            for at, number in enumerate(sorted(forced)):
-                matrix[at, [w for w, (row, _) in enumerate(self.ways) if row == number]] = 1.0
+            for line, number in enumerate(sorted(forced)):
+                matrix[line, [w for w, (row, _) in enumerate(self.ways) if row == number]] = 1.0
             limits.append(LinearConstraint(matrix, lb=1.0, ub=1.0))
         upper = np.ones(size)
         upper[[w for w, (row, _) in enumerate(self.ways) if row in without]] = 0.0
@@ -103,9 +103,9 @@ def set_up(rows: Sequence[Row], palates: Sequence[Palate], money: float, bench_m
     for p, (w, _) in enumerate(parts):  # follows from the above in whole numbers; it tightens the bound between them
         limit([(start + p, 1.0), (w, -1.0)], -np.inf, 0.0)
     for t, palate in enumerate(palates):
-        mine = [(start + p, of_way[w]) for p, (w, taster) in enumerate(parts) if taster == t]
-        limit([(column, float(way.cups)) for column, way in mine], -np.inf, palate.cups)
-        limit([(column, float(way.minutes)) for column, way in mine], -np.inf, palate.minutes)
+        theirs = [(start + p, of_way[w]) for p, (w, taster) in enumerate(parts) if taster == t]
+        limit([(column, float(way.cups)) for column, way in theirs], -np.inf, palate.cups)
+        limit([(column, float(way.minutes)) for column, way in theirs], -np.inf, palate.minutes)
     limit([(w, way.price) for w, way in enumerate(of_way)], -np.inf, money)
     limit([(w, way.bench_minutes) for w, way in enumerate(of_way)], -np.inf, bench_minutes)
     lines, columns, values = zip(*entries, strict=True)
