@@ -157,6 +157,24 @@ def drinks(
 
 
 @app.command()
+def season(
+    folder: Annotated[Path, typer.Argument(help="Folder of CSV files, or one XLSX workbook (docs/formats.md).")],
+    coffee: Annotated[
+        list[str] | None,
+        typer.Option(help="Only this coffee, in full; give it again for more. All sheets still inform it."),
+    ] = None,
+    html: Annotated[Path | None, typer.Option(help="Write a page to open in a browser to this file.")] = None,
+) -> None:
+    """Say of every coffee whether it is steady, since when not, and what goes with a profile off target.
+
+    The exit status is 0, or 2 when something in the folder, an option or an output path has to be mended first.
+    """
+    from evenhand.cli.seasoning import run
+
+    raise typer.Exit(run(folder, coffees=tuple(coffee or ()), html=html))
+
+
+@app.command()
 def study(
     world: Annotated[list[str] | None, typer.Option(help="Only this world; give it again for more.")] = None,
     seasons: Annotated[int, typer.Option(min=2, help="Seasons to draw in each world.")] = 10,

@@ -75,7 +75,18 @@ def arrange(folder: Folder, *, judged_on: date) -> Tastings:
         invented=folder.invented,
         warnings=folder.warnings,
         batches=tuple(
-            Batch(batch=row.batch, coffee=row.coffee, roasted_on=row.roasted_on.isoformat(), colour=row.colour)
+            Batch(
+                batch=row.batch,
+                coffee=row.coffee,
+                roasted_on=row.roasted_on.isoformat(),
+                colour=row.colour,
+                colour_scale=row.colour_scale,
+                green_in_kg=row.green_in_kg,
+                roasted_out_kg=row.roasted_out_kg,
+                green_moisture_pct=row.green_moisture_pct,
+                roasted_moisture_pct=row.roasted_moisture_pct,
+                roast_time_s=row.roast_time_s,
+            )
             for row in folder.batches
         ),
         recipes={row.coffee: recipes[row.recipe] for row in folder.coffees},

@@ -225,6 +225,11 @@ def read_profile(
     false_alarm
         Chance of a signal for a sound batch.
 
+    Notes
+    -----
+    Learned from the batches it judges, it signals far more often than asked, the more so with unequal uncertainties
+    (see the limits in docs/explanation/control-charts.md): read a signal as a prompt.
+
     Raises
     ------
     DesignError

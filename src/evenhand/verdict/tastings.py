@@ -24,12 +24,18 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batch:
-    """One roast: its name, coffee and roast date (ISO 8601 text), and the colour reading where there is one."""
+    """One roast: its name, coffee and roast date (ISO 8601 text), and what was measured of it, None where not."""
 
     batch: str
     coffee: str
     roasted_on: str
     colour: float | None = None
+    colour_scale: str | None = None
+    green_in_kg: float | None = None
+    roasted_out_kg: float | None = None
+    green_moisture_pct: float | None = None
+    roasted_moisture_pct: float | None = None
+    roast_time_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,52 @@
+"""`evenhand season`: check the way out first, read the season, then show and write; bad input ends in status 2."""
+
+from pathlib import Path
+
+from rich.console import Console
+
+from evenhand.errors import EvenhandError, FolderError
+from evenhand.output.season_terminal import show_season
+from evenhand.output.write import check_writable, write_beside_then_rename
+from evenhand.records.seasons import season
+
+BAD_INPUT = 2
+
+
+def run(folder: Path, *, coffees: tuple[str, ...], html: Path | None) -> int:
+    """Read the season of a folder, show it, write the page if asked for.
+
+    Parameters
+    ----------
+    folder
+        The folder or workbook.
+    coffees
+        Only these, in full; empty for all.
+    html
+        Where the page goes; None for no page.
+
+    Returns
+    -------
+    int
+        The exit status: 0, or 2 with the reasons on standard error and no file written.
+    """
+    complaints = Console(stderr=True)
+    try:
+        if html is not None:
+            check_writable(html)
+        reading = season(folder, coffees=coffees)
+        if html is not None:
+            from evenhand.output.season_page import season_page
+
+            write_beside_then_rename(html, season_page(reading).encode())
+    except FolderError as error:
+        for problem in error.problems:
+            complaints.print(problem, style="red", markup=False, highlight=False, soft_wrap=True)
+        return BAD_INPUT
+    except EvenhandError as error:
+        complaints.print(str(error), style="red", markup=False, highlight=False, soft_wrap=True)
+        return BAD_INPUT
+    console = Console()
+    show_season(reading, console, full=bool(coffees))
+    if html is not None:
+        console.print(f"Written: {html}", markup=False, highlight=False, soft_wrap=True)
+    return 0
