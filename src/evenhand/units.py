@@ -5,6 +5,9 @@ from math import hypot, isfinite, sqrt
 
 from evenhand.errors import QuantityError
 
+# Exact: US gallon of 231 cubic inches over 128 (NIST Handbook 44, appendix C).
+ML_PER_US_FL_OZ = 29.5735295625
+
 
 @dataclass(frozen=True, slots=True)
 class Measured:

@@ -10,14 +10,13 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from evenhand.errors import DesignError, EvenhandError, FolderError
+from evenhand.cli._complaints import complain
+from evenhand.errors import DesignError, EvenhandError
 from evenhand.espresso.dial import Advice, advise, read_evenness_of, say, say_move, say_setting
 from evenhand.espresso.extraction import measure
 from evenhand.espresso.grinder import Shots, learn, parse_setting
 from evenhand.records.folder import Folder, read
 from evenhand.records.judging import arrange
-
-BAD_INPUT = 2
 
 SCALD_CAUTION = (
     "Hot water, steam and bare metal scald, and coffee sprays from a portafilter loosened under pressure: wait until "
@@ -169,16 +168,11 @@ def run(
     int
         The exit status: 0, or 2 with the reasons on standard error.
     """
-    console, complaints = Console(), Console(stderr=True)
+    console = Console()
     try:
         dialled = dial(folder, coffees=coffees, today=today, step=step, finer=finer, apart=apart)
-    except FolderError as error:
-        for problem in error.problems:
-            complaints.print(problem, style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
     except EvenhandError as error:
-        complaints.print(str(error), style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
+        return complain(error)
     show(dialled, console, in_full=bool(coffees))
     return 0
 

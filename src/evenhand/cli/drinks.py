@@ -11,6 +11,7 @@ from typing import Final
 from rich.console import Console
 from rich.table import Table
 
+from evenhand.cli._complaints import complain
 from evenhand.errors import EvenhandError, QuantityError
 from evenhand.espresso.milk import (
     JUG_200_G,
@@ -29,10 +30,9 @@ from evenhand.espresso.milk import (
     menu,
     shot_from_extraction,
 )
-from evenhand.output.cautions import DAY_DOSE_MG, SINGLE_DOSE_MG, Caution, note_caffeine
+from evenhand.output.cautions import CAFFEINE_BOUNDS, SINGLE_DOSE_MG, Caution, note_caffeine
 from evenhand.units import Measured
 
-BAD_INPUT = 2
 SIZES: Final = ("3oz", "4oz", "5oz", "6oz", "8oz", "10oz", "12oz", "16oz", "20oz")
 EXTRACTION_SD_PCT: Final = 0.25  # what 0.1 point of dissolved solids does to a 1:2 shot's extraction, with its scale
 VERY_HOT_C: Final = 65.0  # IARC Monographs 116 (2018): drinking above 65 °C is probably carcinogenic to humans
@@ -113,8 +113,7 @@ def run(
         )
         carry = None if tasted is None else find_carry(*_read_tasted(tasted))
     except EvenhandError as error:
-        Console(stderr=True).print(str(error), style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
+        return complain(error)
     screen = _Screen(console or Console())
     labels = [f"{_tidy(text)} {ml:.0f} ml" if "oz" in text.lower() else f"{ml:.0f} ml" for text, ml in asked.items()]
     like_said = _tidy(like)
@@ -168,8 +167,7 @@ def list_drink_cautions(milk: Milk, rows: Sequence[MenuRow]) -> tuple[Caution, .
     most = max(drink.caffeine_mg.value for drink in drinks)
     over = note_caffeine(most)
     caffeine = (
-        f"For healthy adults, up to {SINGLE_DOSE_MG:.0f} mg at once and up to {DAY_DOSE_MG:.0f} mg a day give no "
-        f"safety concern; in pregnancy, up to {SINGLE_DOSE_MG:.0f} mg a day (EFSA 2015, EFSA Journal 13(5):4102). "
+        CAFFEINE_BOUNDS
         + (f"The drink with most holds about {most:.0f} mg, {over}. " if over else "")
         + "Ask a doctor where health, age, pregnancy or medicines matter."
     )

@@ -4,13 +4,12 @@ from pathlib import Path
 
 from rich.console import Console
 
-from evenhand.errors import EvenhandError, FolderError, OutputError
+from evenhand.cli._complaints import complain
+from evenhand.errors import EvenhandError, OutputError
 from evenhand.output.judgement_file import to_json
 from evenhand.output.terminal import show
 from evenhand.output.write import check_writable, write_beside_then_rename
 from evenhand.records.judging import judge
-
-BAD_INPUT = 2
 
 
 def run(
@@ -30,7 +29,6 @@ def run(
         The exit status: 0, or 2 with the reasons on standard error and no file written.
     """
     console = Console()
-    complaints = Console(stderr=True)
     outputs = {"json": json, "html": html, "pdf": pdf}
     try:
         _check_outputs(outputs)
@@ -49,13 +47,8 @@ def run(
             made.append((pdf, print_paper(judgement, size=paper)))
         for path, content in made:
             write_beside_then_rename(path, content)
-    except FolderError as error:
-        for problem in error.problems:
-            complaints.print(problem, style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
     except EvenhandError as error:
-        complaints.print(str(error), style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
+        return complain(error)
     show(judgement, console, only=batches)
     for path, _ in made:
         console.print(f"Written: {path}", markup=False, highlight=False, soft_wrap=True)

@@ -11,8 +11,9 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from evenhand.cli.dialing import BAD_INPUT, SCALD_CAUTION, collect_shots, make_plain
-from evenhand.errors import DesignError, EvenhandError, FolderError
+from evenhand.cli._complaints import complain
+from evenhand.cli.dialing import SCALD_CAUTION, collect_shots, make_plain
+from evenhand.errors import DesignError, EvenhandError
 from evenhand.espresso.dial import TimePart, split_time
 from evenhand.espresso.extraction import HAND_SD_S, Extraction, measure
 from evenhand.espresso.grinder import learn
@@ -267,16 +268,11 @@ def run(folder: Path, pull: str, *, today: date | None = None) -> int:
     int
         The exit status: 0, or 2 with the reasons on standard error.
     """
-    console, complaints = Console(), Console(stderr=True)
+    console = Console()
     try:
         reading = explain(folder, pull, today=today)
-    except FolderError as error:
-        for problem in error.problems:
-            complaints.print(problem, style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
     except EvenhandError as error:
-        complaints.print(str(error), style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
+        return complain(error)
     show(reading, console)
     return 0
 

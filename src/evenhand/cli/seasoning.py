@@ -4,12 +4,11 @@ from pathlib import Path
 
 from rich.console import Console
 
-from evenhand.errors import EvenhandError, FolderError
+from evenhand.cli._complaints import complain
+from evenhand.errors import EvenhandError
 from evenhand.output.season_terminal import show_season
 from evenhand.output.write import check_writable, write_beside_then_rename
 from evenhand.records.seasons import season
-
-BAD_INPUT = 2
 
 
 def run(folder: Path, *, coffees: tuple[str, ...], html: Path | None) -> int:
@@ -29,7 +28,6 @@ def run(folder: Path, *, coffees: tuple[str, ...], html: Path | None) -> int:
     int
         The exit status: 0, or 2 with the reasons on standard error and no file written.
     """
-    complaints = Console(stderr=True)
     try:
         if html is not None:
             check_writable(html)
@@ -38,13 +36,8 @@ def run(folder: Path, *, coffees: tuple[str, ...], html: Path | None) -> int:
             from evenhand.output.season_page import season_page
 
             write_beside_then_rename(html, season_page(reading).encode())
-    except FolderError as error:
-        for problem in error.problems:
-            complaints.print(problem, style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
     except EvenhandError as error:
-        complaints.print(str(error), style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
+        return complain(error)
     console = Console()
     show_season(reading, console, full=bool(coffees))
     if html is not None:

@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
+from evenhand.cli._complaints import BAD_INPUT, complain
 from evenhand.errors import EvenhandError
 from evenhand.output.write import check_writable, write_beside_then_rename
 from evenhand.study.bars import hold
@@ -20,7 +21,6 @@ from evenhand.verdict.cost import Costs
 
 # The stakes of the study, in any one currency: a wrong release costs a little under three wrong holds.
 COSTS = Costs(wrong_release=400.0, wrong_hold=150.0, one_pull=3.0, one_taste=2.0, prior_bad=0.1)
-BAD_INPUT = 2
 
 
 def study(*, worlds: Sequence[str], seasons: int, seed: int, jobs: int, json: Path | None) -> int:
@@ -44,8 +44,7 @@ def study(*, worlds: Sequence[str], seasons: int, seed: int, jobs: int, json: Pa
             text = json_format.dumps([asdict(one) for one in results], indent=1) + "\n"
             write_beside_then_rename(json, text.encode())
     except EvenhandError as error:
-        complaints.print(str(error), style="red", markup=False, highlight=False, soft_wrap=True)
-        return BAD_INPUT
+        return complain(error)
     _show(results, console)
     return 0
 

@@ -32,7 +32,7 @@ from evenhand.espresso.caffeine import (
     EFSA_SINGLE_DOSE_MG,
 )
 from evenhand.espresso.extraction import SCALE_SD_G, TDS_SD_PCT, extraction_pct, solids_g
-from evenhand.units import Measured, half_width_to_sd
+from evenhand.units import ML_PER_US_FL_OZ, Measured, half_width_to_sd
 
 __all__ = [
     "JUG_200_G",
@@ -63,8 +63,6 @@ __all__ = [
     "within_caffeine",
 ]
 
-# Exact: US gallon of 231 cubic inches over 128 (NIST Handbook 44, appendix C).
-ML_PER_US_FL_OZ: Final = 29.5735295625
 
 WATER_HEAT_J_PER_G_K: Final = 4.18
 # From memory: what dissolves out of coffee is mostly carbohydrate, acids and minerals, at about 1.6 J/(g K).

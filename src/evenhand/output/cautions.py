@@ -7,10 +7,11 @@ the machine, and licensed practice in food safety and medicine.
 from dataclasses import dataclass
 from typing import Final
 
+from evenhand.espresso.caffeine import EFSA_DAY_MG, EFSA_PREGNANCY_DAY_MG, EFSA_SINGLE_DOSE_MG
 from evenhand.output.words import format_number
 from evenhand.verdict.judgement import CaffeineRow, Judgement
 
-SINGLE_DOSE_MG: Final = 200.0
+SINGLE_DOSE_MG: Final = EFSA_SINGLE_DOSE_MG
 """Milligrams of caffeine at one sitting that are no safety concern for a healthy adult; in pregnancy, the day's bound.
 
 References
@@ -19,8 +20,14 @@ EFSA Panel on Dietetic Products, Nutrition and Allergies (2015). Scientific opin
 EFSA Journal 13(5):4102, conclusions.
 """
 
-DAY_DOSE_MG: Final = 400.0
+DAY_DOSE_MG: Final = EFSA_DAY_MG
 """Milligrams of caffeine over a day that are no safety concern for a healthy adult; source as `SINGLE_DOSE_MG`."""
+
+CAFFEINE_BOUNDS: Final = (
+    f"For healthy adults, up to {SINGLE_DOSE_MG:.0f} mg at once and up to {DAY_DOSE_MG:.0f} mg a day give no "
+    f"safety concern; in pregnancy, up to {EFSA_PREGNANCY_DAY_MG:.0f} mg a day (EFSA 2015, EFSA Journal 13(5):4102). "
+)
+"""The bounds as every caution states them, ending in a space."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +98,7 @@ def note_caffeine(caffeine_mg: float) -> str:
 
 def _caffeine_text(rows: tuple[CaffeineRow, ...]) -> str:
     bounds = (
-        f"For healthy adults, up to {SINGLE_DOSE_MG:.0f} mg at once and up to {DAY_DOSE_MG:.0f} mg a day give no "
-        f"safety concern; in pregnancy, up to {SINGLE_DOSE_MG:.0f} mg a day (EFSA 2015, EFSA Journal 13(5):4102). "
-        "Spit, or spread the tables; ask a doctor where health, age, pregnancy or medicines matter."
+        f"{CAFFEINE_BOUNDS}Spit, or spread the tables; ask a doctor where health, age, pregnancy or medicines matter."
     )
     over = [row for row in rows if row.caffeine_mg > SINGLE_DOSE_MG]
     if not rows:

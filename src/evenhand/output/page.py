@@ -4,9 +4,7 @@ It loads nothing and runs nothing. The overview comes first, with what needs som
 section of its own; then come the variances, the caffeine, the cautions, and how to read all this.
 """
 
-from functools import cache
-from importlib.resources import files
-
+from evenhand.output._document import INVENTED_MARK, build_definitions, build_document
 from evenhand.output._markup import build_badge, build_grouped_table, build_table, esc
 from evenhand.output._page_batch import build_batch
 from evenhand.output.cautions import list_cautions, note_caffeine
@@ -36,41 +34,26 @@ def page(judgement: Judgement) -> str:
         A whole HTML document with its style inside, without script and without any outside reference.
     """
     verdicts = sort_for_attention(judgement)
-    mark = (
-        '<p class="invented">Invented data: a made-up example, not a real roastery.</p>\n' if judgement.invented else ""
-    )
+    mark = INVENTED_MARK if judgement.invented else ""
     parts = [
         ("verdicts", "Verdicts", _overview(verdicts)),
         ("batches", "Batch by batch", "".join(build_batch(v, n) for n, v in enumerate(verdicts, start=1))),
         ("variances", "Where the differences come from", _variances(judgement)),
         ("warnings", "Warnings", _warnings(judgement)),
         ("caffeine", "Caffeine offered", _caffeine(judgement)),
-        ("cautions", "Cautions", _definitions([(c.heading, c.text) for c in list_cautions(judgement)])),
-        ("reading", "How to read this page", _definitions(READING)),
+        ("cautions", "Cautions", build_definitions([(c.heading, c.text) for c in list_cautions(judgement)])),
+        ("reading", "How to read this page", build_definitions(READING)),
     ]
-    parts = [(ident, heading, html) for ident, heading, html in parts if html]
-    links = "".join(f'<li><a href="#{ident}">{heading}</a></li>' for ident, heading, _ in parts)
-    sections = "".join(
-        f'<section aria-labelledby="{ident}"><h2 id="{ident}" tabindex="-1">{heading}</h2>\n{html}</section>\n'
-        for ident, heading, html in parts
+    return build_document(
+        title=f"{judgement.title}: verdicts",
+        skip_to="verdicts",
+        header=(
+            f'<h1>{esc(judgement.title)}</h1>\n<p class="soft">Judged on {esc(judgement.judged_on)}. '
+            f"{describe_counts(judgement)}</p>\n{mark}{_counts(judgement)}{_warning_line(judgement)}"
+        ),
+        parts=parts,
+        invented=judgement.invented,
     )
-    return (
-        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{esc(judgement.title)}: verdicts{' (invented data)' if judgement.invented else ''}</title>\n"
-        f"<style>\n{_style()}</style>\n</head>\n<body>\n"
-        '<a class="skip" href="#verdicts">Skip to the verdicts</a>\n'
-        f'<header>\n<h1>{esc(judgement.title)}</h1>\n<p class="soft">Judged on {esc(judgement.judged_on)}. '
-        f"{describe_counts(judgement)}</p>\n{mark}{_counts(judgement)}{_warning_line(judgement)}</header>\n"
-        f'<nav aria-label="On this page"><ul>{links}</ul></nav>\n<main>\n{sections}</main>\n'
-        f"<footer><p>Written by Evenhand, which judges the roast, not the shot."
-        f"{' All data on this page are invented.' if judgement.invented else ''}</p></footer>\n</body>\n</html>\n"
-    )
-
-
-@cache
-def _style() -> str:
-    return files("evenhand.output").joinpath("page.css").read_text(encoding="utf-8")
 
 
 def _counts(judgement: Judgement) -> str:
@@ -170,8 +153,3 @@ def _caffeine(judgement: Judgement) -> str:
     )
     lead = '<p class="prose">An estimate for each taster and table, if every sip is swallowed.</p>\n'
     return f'{lead}<div class="overview figures">{table}</div>\n'
-
-
-def _definitions(pairs: list[tuple[str, str]] | tuple[tuple[str, str], ...]) -> str:
-    listed = "".join(f"<dt>{esc(term)}</dt><dd>{esc(text)}</dd>\n" for term, text in pairs)
-    return f"<dl>\n{listed}</dl>\n"

@@ -6,6 +6,7 @@ dark and on paper.
 
 from typing import Final
 
+from evenhand.output._document import INVENTED_MARK, build_definitions, build_document
 from evenhand.output._markup import build_figure, build_table, esc
 from evenhand.output._season_chart import draw_measure
 from evenhand.output._season_words import (
@@ -18,7 +19,6 @@ from evenhand.output._season_words import (
     describe_season,
     sort_for_attention,
 )
-from evenhand.output.page import _definitions, _style
 from evenhand.verdict.season import CoffeeSeason, MeasureSeason, SeasonReading, State
 
 # The states borrow the colours of the decisions that press as much.
@@ -63,32 +63,25 @@ def season_page(season: SeasonReading) -> str:
         A whole HTML document with its style inside, without script and without any outside reference.
     """
     coffees = sort_for_attention(season)
-    mark = '<p class="invented">Invented data: a made-up example, not a real roastery.</p>\n' if season.invented else ""
+    mark = INVENTED_MARK if season.invented else ""
     parts = [
         ("overview", "Is it steady?", _overview(coffees)),
         ("across", "In several coffees at once", _list(season.across)),
         ("coffees", "Coffee by coffee", "".join(_coffee(one, n) for n, one in enumerate(coffees, start=1))),
         ("roaster", "To the roaster: what goes with what", _list(season.roaster.sentences)),
         ("warnings", "Warnings", _list(season.warnings)),
-        ("reading", "How to read this page", _definitions(READING)),
+        ("reading", "How to read this page", build_definitions(READING)),
     ]
-    parts = [(ident, heading, html) for ident, heading, html in parts if html]
-    links = "".join(f'<li><a href="#{ident}">{heading}</a></li>' for ident, heading, _ in parts)
-    sections = "".join(
-        f'<section aria-labelledby="{ident}"><h2 id="{ident}" tabindex="-1">{heading}</h2>\n{html}</section>\n'
-        for ident, heading, html in parts
-    )
-    return (
-        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{esc(season.title)}: season{' (invented data)' if season.invented else ''}</title>\n"
-        f"<style>\n{_style()}{_STYLE}</style>\n</head>\n<body>\n"
-        '<a class="skip" href="#overview">Skip to the overview</a>\n'
-        f'<header>\n<h1>{esc(season.title)}: the season</h1>\n<p class="soft">Read on {esc(season.read_on)}. '
-        f"{esc(describe_season(season))}</p>\n{mark}</header>\n"
-        f'<nav aria-label="On this page"><ul>{links}</ul></nav>\n<main>\n{sections}</main>\n'
-        f"<footer><p>Written by Evenhand, which judges the roast, not the shot."
-        f"{' All data on this page are invented.' if season.invented else ''}</p></footer>\n</body>\n</html>\n"
+    return build_document(
+        title=f"{season.title}: season",
+        skip_to="overview",
+        header=(
+            f'<h1>{esc(season.title)}: the season</h1>\n<p class="soft">Read on {esc(season.read_on)}. '
+            f"{esc(describe_season(season))}</p>\n{mark}"
+        ),
+        parts=parts,
+        invented=season.invented,
+        style=_STYLE,
     )
 
 

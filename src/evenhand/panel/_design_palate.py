@@ -18,10 +18,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError, QuantityError
+from evenhand.espresso.caffeine import EFSA_DAY_MG, EFSA_PREGNANCY_DAY_MG, EFSA_SINGLE_DOSE_MG
 
-SINGLE_DOSE_MG = 200.0
-DAY_MG = 400.0
-DAY_PREGNANT_OR_NURSING_MG = 200.0
+SINGLE_DOSE_MG = EFSA_SINGLE_DOSE_MG
+DAY_MG = EFSA_DAY_MG
+DAY_PREGNANT_OR_NURSING_MG = EFSA_PREGNANCY_DAY_MG
 BEDTIME_DOSE_MG = 100.0
 
 # Cups in one flight, then a pause with water. Common practice, no source: change it to what your tasters stand.

@@ -12,8 +12,7 @@ from evenhand.season.charts import own_evidence
 from evenhand.season.roaster import RoastMeasure, colour_measure, dry_loss_measure, dry_loss_pct, roast_time_measure
 from evenhand.units import half_width_to_sd
 from evenhand.verdict.arrangement import Arrangement
-from evenhand.verdict.priors import coffee_sd, first_priors, learn_priors
-from evenhand.verdict.tables import Work
+from evenhand.verdict.fitting import fit_tables
 from evenhand.verdict.tastings import Batch, Tastings
 
 Floats = NDArray[np.float64]
@@ -72,20 +71,16 @@ def taste_columns(tastings: Tastings, bench: Arrangement) -> tuple[TasteColumn, 
         All that was tasted, and the same as `arrange` lays it out.
     """
     panel = bench.panel
-    works = [Work.on(table, panel) for table in bench.tables]
-    found: dict[tuple[str, str], mixed.Fit] = {}
-    if works:
-        plain = [work.fit_plain() for work in works]
-        usual = coffee_sd(works, plain)
-        start = first_priors(usual, panel)
-        learned = learn_priors(works, [work.fit_informed(usual, start) for work in works], start)
-        for work in works:
-            names = [(work.table.service, attribute) for attribute in work.table.attributes]
-            found.update(zip(names, work.fit_informed(usual, learned), strict=True))
+    fitted = fit_tables(bench.tables, panel)
+    found = {
+        (work.table.service, attribute): fit
+        for work, fits in zip(fitted.works, fitted.informed, strict=True)
+        for attribute, fit in zip(work.table.attributes, fits, strict=True)
+    }
     columns = []
     for (service, attribute), goal in panel.goals.items():
         target, tolerance = goal.target[panel.coffee_of_batch], goal.tolerance[panel.coffee_of_batch]
-        low, high = target - tolerance, target + tolerance
+        low, high = goal.limits(panel.coffee_of_batch)
         own, own_sd, level, level_sd = _levels(found.get((service, attribute)), panel.batches, tastings)
         columns.append(
             TasteColumn(
@@ -97,8 +92,8 @@ def taste_columns(tastings: Tastings, bench: Arrangement) -> tuple[TasteColumn, 
                 level_sd=level_sd,
                 target=target,
                 tolerance=tolerance,
-                low=np.where(low > goal.scale[0], low, -np.inf),
-                high=np.where(high < goal.scale[1], high, np.inf),
+                low=low,
+                high=high,
             )
         )
     return tuple(columns)

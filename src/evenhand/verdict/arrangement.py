@@ -66,8 +66,6 @@ def arrange(tastings: Tastings) -> Arrangement:
     names = tuple(pull.name for _, pull in usable)
     coffees = tuple(sorted({one.coffee for one in tastings.batches}))
     place = {name: index for index, name in enumerate(coffees)}
-    # Half of the bad batches, on the scale of being good, are left to faults where those are asked for.
-    good = 1.0 - tastings.costs.prior_bad
     panel = Panel(
         batches=tuple(one.batch for one in tastings.batches),
         coffees=coffees,
@@ -76,7 +74,8 @@ def arrange(tastings: Tastings) -> Arrangement:
         coffee_of_batch=np.array([place[one.coffee] for one in tastings.batches], dtype=np.intp),
         goals=_goals(tastings, coffees),
         response=response,
-        bad_by_profile=1.0 - (good**0.5 if len(tastings.reports.heard) else good),
+        # Half of the bad batches, on the scale of being good, are left to faults where those are asked for.
+        bad_by_profile=tastings.costs.bad_by_half if len(tastings.reports.heard) else tastings.costs.prior_bad,
     )
     usable_names = frozenset(names)
     tables = [_table(tastings, panel, usable_names, service) for service in SERVICES]

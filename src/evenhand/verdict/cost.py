@@ -1,7 +1,7 @@
 """What each choice is expected to cost, given how likely the batch is good."""
 
 from dataclasses import dataclass
-from math import isfinite
+from math import expm1, isfinite, log1p
 
 from evenhand.errors import QuantityError
 
@@ -31,6 +31,11 @@ class Costs:
                 raise QuantityError(f"The cost {name} must be 0 or more, not {value}.")
         if not 0 < self.prior_bad < 1:
             raise QuantityError(f"prior_bad must lie between 0 and 1, not {self.prior_bad}.")
+
+    @property
+    def bad_by_half(self) -> float:
+        """Share bad by the profile alone, or by faults alone, when each spoils an equal share of the good."""
+        return -expm1(0.5 * log1p(-self.prior_bad))
 
     @property
     def release_above(self) -> float:

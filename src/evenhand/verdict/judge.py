@@ -12,6 +12,7 @@ from evenhand.panel import faults
 from evenhand.verdict import reasons
 from evenhand.verdict.arrangement import SERVICES, Arrangement, arrange
 from evenhand.verdict.cost import expected_hold, expected_release
+from evenhand.verdict.hearing import hear
 from evenhand.verdict.judgement import (
     BatchVerdict,
     CaffeineRow,
@@ -33,8 +34,6 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 _MOST_TASTERS = 4
-# Blind cups hide from a taster that they have met the batch before, so their reports on it repeat each other little.
-_REPEATS = 0.1
 # Between these probabilities a fault is in doubt.
 _DOUBTFUL = (0.05, 0.8)
 # The same sheets must give the same verdict: what randomness the worth of a cup needs starts here and at the name.
@@ -69,7 +68,7 @@ def judge(tastings: Tastings, *, batches: Sequence[str] = ()) -> Judgement:
     bench = arrange(tastings)
     columns = estimate(bench.tables, bench.panel)
     profiles = profile(bench.panel, bench.tables, columns)
-    heard = _hear(tastings, bench)
+    heard = hear(tastings, bench.usable)
     verdicts = tuple(_decide(tastings, bench, profiles, heard, one) for one in wanted)
     return Judgement(
         title=tastings.title,
@@ -80,20 +79,6 @@ def judge(tastings: Tastings, *, batches: Sequence[str] = ()) -> Judgement:
         caffeine=_caffeine(tastings),
         warnings=(*tastings.warnings, *_model_warnings(columns, heard)),
     )
-
-
-def _hear(tastings: Tastings, bench: Arrangement) -> faults.FaultFit | None:
-    """Beliefs about faults from the reports on cups that may be judged; None where no fault was asked for."""
-    reports = tastings.reports
-    rows = np.array([pull in bench.usable for pull in reports.pull.tolist()], dtype=bool)
-    if not rows.any():
-        return None
-    asked = len(np.unique(reports.fault[rows]))
-    # Half of the bad batches, on the scale of being good, are left to the profile.
-    bad = -float(np.expm1(0.5 * np.log1p(-tastings.costs.prior_bad)))
-    share = min(max(faults.split_prevalence(bad, asked), 1e-9), 1.0 - 1e-9)
-    prior = faults.FaultPrior(prevalence=share, repeat_correlation=_REPEATS)
-    return faults.fit(reports.heard[rows], reports.batch[rows], reports.taster[rows], reports.fault[rows], prior=prior)
 
 
 def _decide(

@@ -13,8 +13,8 @@ from scipy.linalg import solve_triangular
 from scipy.special import ndtri
 
 from evenhand.panel import mixed
-from evenhand.verdict.priors import coffee_sd, first_priors, learn_priors
-from evenhand.verdict.tables import Column, Panel, Table, Work
+from evenhand.verdict.fitting import fit_tables
+from evenhand.verdict.tables import Column, Panel, Table
 from evenhand.verdict.tolerance import Levels
 
 FloatArray = NDArray[np.float64]
@@ -79,21 +79,16 @@ def estimate(tables: Sequence[Table], panel: Panel) -> tuple[AttributeLevels, ..
     tuple of AttributeLevels
         First the columns of the tables, in order; then those with a target that nobody scored, by the priors alone.
     """
-    works = [Work.on(table, panel) for table in tables]
-    plain = [work.fit_plain() for work in works]
-    usual = coffee_sd(works, plain)
-    start = first_priors(usual, panel)
-    first = [work.fit_informed(usual, start) for work in works]
-    learned = learn_priors(works, first, start)
-    informed = [work.fit_informed(usual, learned) for work in works]
-    about_target = float(np.hypot(usual, start["batch"][0]))
+    fitted = fit_tables(tables, panel)
     scored = [
-        _collect(work.table, panel, a, informed_fits[a], plain_fits[a], about_target)
-        for work, informed_fits, plain_fits in zip(works, informed, plain, strict=True)
+        _collect(work.table, panel, a, informed[a], plain[a], fitted.about_target)
+        for work, informed, plain in zip(fitted.works, fitted.informed, fitted.plain, strict=True)
         for a in range(len(work.table.attributes))
     ]
     done = {(one.service, one.attribute) for one in scored}
-    untasted = [_untasted(column, panel, about_target, start) for column in panel.goals if column not in done]
+    untasted = [
+        _untasted(column, panel, fitted.about_target, fitted.priors) for column in panel.goals if column not in done
+    ]
     return (*scored, *untasted)
 
 

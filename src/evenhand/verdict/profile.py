@@ -95,10 +95,8 @@ def profile(panel: Panel, tables: Sequence[Table], columns: tuple[AttributeLevel
     target = stack([goal.target[of_coffee] for goal in goals])
     tolerance = stack([goal.tolerance[of_coffee] for goal in goals])
     scale = np.array([goal.scale for goal in goals], dtype=float).reshape(len(goals), 2)
-    asked = np.isfinite(target)
-    # What is not asked, and what lies past the end of the scale, cannot be out of tolerance.
-    low = np.where(asked & (target - tolerance > scale[:, 0]), target - tolerance, -np.inf)
-    high = np.where(asked & (target + tolerance < scale[:, 1]), target + tolerance, np.inf)
+    limits = [goal.limits(of_coffee) for goal in goals]
+    low, high = stack([low for low, _ in limits]), stack([high for _, high in limits])
     below_low = stack([one.levels.below(low[:, j]) for j, one in enumerate(columns)])
     below_high = stack([one.levels.below(high[:, j]) for j, one in enumerate(columns)])
     ties = _ties(panel, tables, columns)

@@ -28,7 +28,7 @@ from evenhand.verdict._season_records import (
 from evenhand.verdict._season_roaster import talk_to_roaster
 from evenhand.verdict._season_together import steps_across, steps_together
 from evenhand.verdict.arrangement import SERVICES, arrange
-from evenhand.verdict.judge import _hear
+from evenhand.verdict.hearing import hear
 from evenhand.verdict.tastings import Tastings
 
 __all__ = [
@@ -96,7 +96,7 @@ def read_season(
     for coffee in roasted:
         rows = [i for i, one in enumerate(batches) if one.coffee == coffee]
         every.append(_read_coffee(coffee, rows, tastings, tastes, roast, records))
-    roaster, off_target = talk_to_roaster(batches, tastes, roast, _hear(tastings, bench))
+    roaster, off_target = talk_to_roaster(batches, tastes, roast, hear(tastings, bench.usable))
     every = [
         replace(one, off_target=tuple(off_target[name] for name in one.batches if name in off_target)) for one in every
     ]

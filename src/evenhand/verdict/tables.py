@@ -40,6 +40,15 @@ class Goal:
         known = self.tolerance[np.isfinite(self.tolerance)]
         return min(float(np.median(known)) if len(known) else np.inf, WIDEST_TOLERANCE * self.width)
 
+    def limits(self, coffee: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Give the lower and the upper limit for coffees by index, points, each of the shape of `coffee`.
+
+        They are infinite where there is no target, and where a tolerance reaches the end of the scale, since no score
+        can lie beyond it.
+        """
+        low, high = self.target[coffee] - self.tolerance[coffee], self.target[coffee] + self.tolerance[coffee]
+        return np.where(low > self.scale[0], low, -np.inf), np.where(high < self.scale[1], high, np.inf)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
