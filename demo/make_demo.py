@@ -9,9 +9,10 @@ and writes the same bytes every time:
 
 The world is simple on purpose, and close to the model that judges it, but not the same: scores are rounded to
 halves and cut at the ends of the scale, masses and times carry measurement error, and the batches that are
-really off are put there by hand.
+really off are put there by hand, as are the drift, the new harvest and the ageing lot (green.py).
 
-    score = coffee + batch + taster + batch x taster + response to the pull's deviations + pull + rest
+    score = coffee + drift, lot or age + batch + taster + batch x taster
+            + response to the pull's deviations + pull + rest
 """
 
 import csv
@@ -25,36 +26,45 @@ from pathlib import Path
 from statistics import NormalDist
 from typing import Any
 
+import green
 from quarrow import (
+    BATCHES,
     BLACK,
     COFFEES,
     COSTS,
     DARKER,
     DEAF_TASTER,
     DEAF_TO,
+    DRIFTED_OFF,
     FALSE_ALARM,
     FAULTS,
     GRINDER_S_PER_UNIT,
     HEARS,
     HEARS_DEAF,
     HEARS_IN_MILK,
-    HIGH_TASTER,
     MILK,
+    MOST_AWAY,
     ODD_PULLS,
     OFF,
+    PAIRS,
     RECIPE,
     RESPONSE,
     SCALE_HIGH,
     SCALE_LOW,
+    SCATTER,
     SCORE_STEP,
     SD,
     SEASON_START,
     SEED,
-    TABLES,
     TASTERS,
     TOLERANCE,
+    WEEKS,
     WHAT,
 )
+from telling import truth
+
+DRY_LOSS_POINTS = 0.66  # points of dry mass lost more in a roast that is one s.d. darker
+SEVERAL_LOTS = (green.HARVEST["coffee"], green.AGEING["coffee"])
 
 
 class Chance:
@@ -84,29 +94,31 @@ class Chance:
 
 
 def plan_batches() -> list[dict[str, Any]]:
-    """Lay the batches over the season: which coffee, which roast day, which table, who tastes."""
+    """Lay the batches over the season: which coffee and lot, which roast day, which two tables, who tastes."""
     made = dict.fromkeys(COFFEES, 0)
-    total = sum(count for _, count, _, _ in COFFEES.values())
     teams = [(a, b, c) for a in TASTERS for b in TASTERS for c in TASTERS if a < b < c]
     rota = Chance("rota").shuffled(teams)
-    sizes = [total // TABLES + (1 if i * (total % TABLES) % TABLES < total % TABLES else 0) for i in range(TABLES)]
     batches: list[dict[str, Any]] = []
-    for table, size in enumerate(sizes):
-        week = SEASON_START + dt.timedelta(weeks=table)
-        for slot in range(size):
-            coffee = min(COFFEES, key=lambda c: (made[c] + 0.5) / COFFEES[c][1])
-            made[coffee] += 1
-            batches.append(
-                {
-                    "number": len(batches) + 1,
-                    "batch": f"Q26-{len(batches) + 1:03d}",
-                    "coffee": coffee,
-                    "roasted_on": week + dt.timedelta(days=slot),
-                    "table": f"T{table + 1:02d}",
-                    "tasted_on": week + dt.timedelta(days=8),
-                    "team": rota[table % len(rota)],
-                }
-            )
+    for number in range(1, BATCHES + 1):
+        coffee = min(COFFEES, key=lambda c: (made[c] + 0.5) / COFFEES[c][1])
+        made[coffee] += 1
+        pair, slot = divmod(number - 1, BATCHES // PAIRS)
+        week = pair * WEEKS // PAIRS
+        second = pair > 0 and week == (pair - 1) * WEEKS // PAIRS  # the second pair of its week
+        monday = SEASON_START + dt.timedelta(weeks=week, days=2 * second)
+        roasted_on = monday + dt.timedelta(days=slot)
+        batches.append(
+            {
+                "number": number,
+                "batch": f"Q26-{number:03d}",
+                "coffee": coffee,
+                "lot": green.lot_of(number, coffee, COFFEES[coffee][0]),
+                "roasted_on": roasted_on,
+                "pair": pair,
+                "tasted_on": monday + dt.timedelta(days=8),
+                "team": rota[pair % len(rota)],
+            }
+        )
     return batches
 
 
@@ -117,24 +129,31 @@ def draw_profiles(batches: list[dict[str, Any]]) -> None:
         coffee: {k: t + chance.normal(SD["coffee"]) for k, t in zip(WHAT, targets, strict=True)}
         for coffee, (_, _, _, targets) in COFFEES.items()
     }
+    for (coffee, key), lean in green.LEAN.items():
+        mean[coffee][key] = COFFEES[coffee][3][WHAT.index(key)] + lean
     for batch in batches:
+        coffee, day = batch["coffee"], batch["roasted_on"]
+        chance = Chance(f"profile/{batch['number']}")
         words, faults, shift, dark = OFF.get(batch["number"], ("", (), {}, math.nan))
-        target = dict(zip(WHAT, COFFEES[batch["coffee"]][3], strict=True))
-        while True:  # a batch is inside tolerance unless OFF says otherwise: draw again until it is
-            darkness = chance.normal() if math.isnan(dark) else dark
+        target = dict(zip(WHAT, COFFEES[coffee][3], strict=True))
+        moved = green.moved(coffee, batch["lot"], day)
+        free = batch["number"] in DRIFTED_OFF  # these may lie where the drift took them
+        while True:  # the others are inside tolerance unless OFF says otherwise: draw again until they are
+            darkness = chance.normal() * SCATTER.get(coffee, 1.0) if math.isnan(dark) else dark
             shared = {a: chance.normal(SD["batch_shared"]) for a in dict.fromkeys(BLACK + MILK)}
             true = {}
             for key in WHAT:
-                own = shared[key[1]] + chance.normal(SD["batch_own"])
-                moved = DARKER[key] * (darkness if math.isnan(dark) else 0.0)
-                true[key] = mean[batch["coffee"]][key] + moved + own
+                own = shared[key[1]] + chance.normal(SD["batch_own"]) + moved.get(key, 0.0)
+                darker = DARKER[key] * (darkness if math.isnan(dark) else 0.0)
+                true[key] = mean[coffee][key] + darker + own
                 if key in shift:
                     true[key] = target[key] + shift[key] * TOLERANCE[key]
             rest = [abs(true[k] - target[k]) / TOLERANCE[k] for k in WHAT if k not in shift]
-            if max(rest) < 0.9:
+            if free or max(rest) < 0.8:
                 break
+        darkness += green.drifted(coffee, day) * green.DRIFT["dry_loss_points"] / DRY_LOSS_POINTS
         batch.update(true=true, target=target, darkness=darkness, faults=faults, off=words, good=not words)
-        batch["mean"] = mean[batch["coffee"]]
+        batch["mean"] = mean[coffee]
 
 
 def draw_tasters() -> dict[str, dict[tuple[str, str], float]]:
@@ -152,7 +171,9 @@ def roast_row(batch: dict[str, Any], chance: Chance) -> dict[str, Any]:
     """Write down what the roaster measured: darker roasts lose more mass, read darker, end drier."""
     _, _, green_kg, targets = COFFEES[batch["coffee"]]
     level = targets[4]  # the coffee's own roastiness says how dark it is meant to be
-    loss = 0.128 + 0.006 * level + 0.006 * batch["darkness"] + chance.normal(0.0015)
+    dry_loss = 0.040 + 0.0066 * level + DRY_LOSS_POINTS / 100 * batch["darkness"] + chance.normal(0.0015)
+    wet, dry = green.moisture_pct(batch["lot"], batch["roasted_on"]), 1.6 - 0.15 * batch["darkness"]
+    out_kg = green_kg * (1 - dry_loss) * (100 - wet) / (100 - dry)
     colour = 78 - 3.5 * level - 2.0 * batch["darkness"] + chance.normal(0.8)
     time_s = 600 + 15 * level + chance.normal(14) + (95 if "baked" in batch["faults"] else 0)
     return {
@@ -160,14 +181,13 @@ def roast_row(batch: dict[str, Any], chance: Chance) -> dict[str, Any]:
         "coffee": batch["coffee"],
         "roasted_on": batch["roasted_on"].isoformat(),
         "green_in_kg": f"{green_kg:.1f}",
-        "roasted_out_kg": f"{green_kg * (1 - loss):.2f}",
-        "green_moisture_pct": f"{10.6 + chance.normal(0.25):.1f}",
-        "roasted_moisture_pct": f"{1.6 - 0.15 * batch['darkness'] + chance.normal(0.15):.1f}"
-        if chance.happens(0.7)
-        else "",
+        "roasted_out_kg": f"{out_kg:.2f}",
+        "green_moisture_pct": f"{wet + chance.normal(0.2):.1f}",
+        "roasted_moisture_pct": f"{dry + chance.normal(0.15):.1f}" if chance.happens(0.7) else "",
         "colour": f"{colour:.1f}" if chance.happens(0.93) else "",
         "colour_scale": "house meter, higher is lighter",
         "roast_time_s": f"{time_s:.0f}",
+        "green_lot": batch["lot"] if batch["coffee"] in SEVERAL_LOTS else "",
     }
 
 
@@ -219,35 +239,40 @@ def run_pulls(batch: dict[str, Any], chance: Chance) -> list[dict[str, Any]]:
 def taste_season(
     batches: list[dict[str, Any]], offset: dict[str, dict[tuple[str, str], float]]
 ) -> dict[str, list[Any]]:
-    """Serve every table blind and collect the sheets: black first, then in milk, each flight in random order."""
+    """Serve every table blind and collect the sheets: a pair black, the day after in milk, each in random order."""
     pulling, tasting, serving = Chance("pulls"), Chance("sheets"), Chance("order")
     rows: dict[str, list[Any]] = {"pulls": [], "cups": [], "sheets": [], "faults": []}
-    for table in dict.fromkeys(b["table"] for b in batches):
-        here = [b for b in batches if b["table"] == table]
-        codes = serving.shuffled(list(range(100, 1000)))
+    for pair in range(PAIRS):
+        here = [b for b in batches if b["pair"] == pair]
         served: list[tuple[dict[str, Any], dict[str, Any]]] = []
         for batch in here:
             batch["bt"] = {t: {k: tasting.normal(SD["batch_taster"]) for k in WHAT} for t in batch["team"]}
             for nth, pull in enumerate(run_pulls(batch, pulling), start=1):
                 pull["pull"] = f"{batch['batch']}-{nth}"
                 served.append((batch, pull))
-        black = serving.shuffled([s for s in served if s[1]["service"] == "black"])
-        milk = serving.shuffled([s for s in served if s[1]["service"] == "milk"])
-        for position, (batch, pull) in enumerate(black + milk, start=1):
-            minute = dt.datetime.combine(batch["tasted_on"], dt.time(9, 0)) + dt.timedelta(minutes=5 * position)
-            cup = f"{table}-{codes[position]}"
-            keep = ("dose_g", "beverage_g", "time_s", "water_c", "pressure_bar", "grind_setting", "tds_pct")
-            at = minute.isoformat(timespec="minutes")
-            rows["pulls"].append(
-                {"pull": pull["pull"], "batch": batch["batch"], "pulled_at": at, **{k: pull[k] for k in keep}}
-            )
-            rows["cups"].append(
-                {"cup": cup, "pull": pull["pull"], "service": pull["service"], "table": table, "position": position}
-            )
-            pull_effect = {k: tasting.normal(SD["pull"]) for k in WHAT}
-            for taster in batch["team"]:
-                if not tasting.happens(0.04):  # called away to the till
-                    fill_sheet(rows, batch, pull, cup, taster, offset[taster], pull_effect, tasting)
+        for day, service in enumerate(("black", "milk")):
+            table = f"T{2 * pair + day + 1:02d}"
+            codes = serving.shuffled(list(range(100, 1000)))
+            flight = serving.shuffled([s for s in served if s[1]["service"] == service])
+            began = dt.datetime.combine(here[0]["tasted_on"] + dt.timedelta(days=day), dt.time(9, 0))
+            away = 0
+            for position, (batch, pull) in enumerate(flight, start=1):
+                at = (began + dt.timedelta(minutes=5 * position)).isoformat(timespec="minutes")
+                cup = f"{table}-{codes[position]}"
+                keep = ("dose_g", "beverage_g", "time_s", "water_c", "pressure_bar", "grind_setting", "tds_pct")
+                rows["pulls"].append(
+                    {"pull": pull["pull"], "batch": batch["batch"], "pulled_at": at, **{k: pull[k] for k in keep}}
+                )
+                rows["cups"].append(
+                    {"cup": cup, "pull": pull["pull"], "service": service, "table": table, "position": position}
+                )
+                pull_effect = {k: tasting.normal(SD["pull"]) for k in WHAT}
+                called = [taster for taster in batch["team"] if tasting.happens(0.04)]  # away to the till
+                called = called[:1] if away < MOST_AWAY else []
+                away += len(called)
+                for taster in batch["team"]:
+                    if taster not in called:
+                        fill_sheet(rows, batch, pull, cup, taster, offset[taster], pull_effect, tasting)
     rows["pulls"].sort(key=lambda row: row["pull"])
     return rows
 
@@ -277,51 +302,6 @@ def fill_sheet(
         rows["faults"].append({"cup": cup, "taster": taster, "fault": fault, "heard": int(heard)})
 
 
-def truth(batches: list[dict[str, Any]], offset: dict[str, dict[tuple[str, str], float]]) -> dict[str, Any]:
-    """Tell what is really so: profiles at the house recipe for the panel's mean taster, and every coefficient."""
-
-    def by_service(values: dict[tuple[str, str], Any]) -> dict[str, dict[str, Any]]:
-        return {s: {a: values[s, a] for t, a in WHAT if t == s} for s in ("black", "milk")}
-
-    def rounded(values: dict[tuple[str, str], float]) -> dict[tuple[str, str], float]:
-        return {k: round(v, 4) + 0.0 for k, v in values.items()}
-
-    names = ("log_ratio", "log_time", "water_c", "log_dose")
-    pairs = [(b, k) for b in batches for k in WHAT]
-    miss = {b["batch"]: max(abs(b["true"][k] - b["target"][k]) / TOLERANCE[k] for k in WHAT) for b in batches}
-    assert all((miss[b["batch"]] <= 1 and not b["faults"]) == b["good"] for b, _ in pairs)
-    return {
-        "invented": "All of this is invented. No real firm, producer, brand or person is meant.",
-        "tasters": {
-            t: {
-                "offset": by_service(rounded(offset[t])),
-                "hears_black": {f: HEARS_DEAF if (t, f) == (DEAF_TASTER, DEAF_TO) else HEARS[t] for f in FAULTS},
-                "false_alarm": FALSE_ALARM[t],
-            }
-            for t in TASTERS
-        },
-        "hears_in_milk_share": HEARS_IN_MILK,
-        "high_taster": HIGH_TASTER,
-        "deaf_taster": {"taster": DEAF_TASTER, "fault": DEAF_TO},
-        "response": by_service({k: dict(zip(names, RESPONSE[k], strict=True)) for k in WHAT}),
-        "sd": SD,
-        "coffees": {b["coffee"]: by_service(rounded(b["mean"])) for b in batches},
-        "batches": [
-            {
-                "batch": b["batch"],
-                "coffee": b["coffee"],
-                "good": b["good"],
-                "off": b["off"],
-                "pulls": ODD_PULLS.get(b["number"], ("as usual",))[0],
-                "faults": list(b["faults"]),
-                "worst_miss_in_tolerances": round(miss[b["batch"]], 3),
-                "profile": by_service(rounded(b["true"])),
-            }
-            for b in batches
-        ],
-    }
-
-
 def write_csv(path: Path, rows: list[dict[str, Any]]) -> None:
     """Write rows of equal columns as UTF-8 with plain line ends."""
     text = io.StringIO()
@@ -335,7 +315,7 @@ NOTICE = """The data in this folder are invented.
 
 The island of Quarrow, its roastery, coffees, green lots, tasters, batches and scores do not exist. No real firm,
 producer, brand or person is meant. The script demo/make_demo.py made them from a fixed seed; demo/truth.json says
-which batches are really off, and how.
+which batches are really off, and how, and what changed over the season.
 """
 
 
@@ -350,6 +330,9 @@ def make(directory: Path) -> None:
     roast = Chance("roast")
     rows["recipes"] = [RECIPE]
     rows["coffees"] = [{"coffee": c, "recipe": "house", "green_lot": lot} for c, (lot, *_) in COFFEES.items()]
+    readings = Chance("green readings")
+    rows["green_lots"], rows["green_storage"] = green.lot_rows(), green.storage_rows()
+    rows["green_readings"] = green.reading_rows(readings.normal)
     rows["targets"] = [
         {"coffee": c, "service": s, "attribute": a, "target": t, "tolerance": TOLERANCE[s, a]}
         for c, (_, _, _, targets) in COFFEES.items()

@@ -76,7 +76,7 @@ def test_a_little_off_may_be_judged_and_says_why(spoil):
 
 
 def test_a_light_dose_is_named_as_the_cause_of_a_fast_pull(spoil):
-    folder = spoil("Q26-020-1", dose_g="14.9", time_s="25.4")
+    folder = spoil("Q26-020-1", dose_g="14.5", time_s="25.4")
     reading = explain(folder, "Q26-020-1", today=TODAY)
     parts = {part.cause: part.time_s for part in reading.time_parts}
     assert parts["the dose"].value < -0.5

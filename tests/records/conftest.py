@@ -35,6 +35,30 @@ GOOD = {
 }
 
 
+GREEN = {
+    "batches": GOOD["batches"]
+    .replace("roasted_out_kg\n", "roasted_out_kg,green_lot\n")
+    .replace("5.1\n", "5.1,\n")
+    .replace(",,\n", ",,,Osk 7\n"),
+    "green_lots": "green_lot,origin,producers,varieties,process,elevation_low_m,elevation_high_m,harvest,harvested_on,"
+    "arrived_on,green_kg,bag_kg\n"
+    "Vantry 2,Vantry hills,Hill group 4; Una & sons,Amberleaf,washed,1500,1720,2025/26,2025-12-15,2026-04-02,240,60\n"
+    "Osk 7,,,,,,,,,,120,30\n",
+    "green_readings": "green_lot,read_on,moisture_pct,moisture_method,water_activity,water_activity_c\n"
+    'Vantry 2,2026-04-03,10.8,"oven, 105 C, 16 h",0.55,25\n'
+    "Osk 7,2026-05-02,,,0.58,\n",
+    "green_storage": "green_lot,stored_from,temperature_c,water_activity,packaging\n"
+    "Vantry 2,2026-04-02,24,,breathing\nVantry 2,2026-05-01,15,0.55,airtight\n",
+}
+"""Files that tell of the green lots too; batch H-01 is of the lot that its coffee names."""
+
+
+@pytest.fixture
+def green() -> dict[str, str]:
+    """Return the texts of a folder that tells of its green lots too, by file stem."""
+    return GOOD | GREEN
+
+
 @pytest.fixture
 def good() -> dict[str, str]:
     """Return the texts of a folder without any fault, by file stem."""

@@ -49,36 +49,36 @@ def outcome(texts: dict[str, bytes]) -> Folder | tuple[str, ...]:
 
 @relaxed
 @given(stem=STEMS, content=st.binary(max_size=300))
-def test_random_bytes_in_a_file(good, stem, content):
-    outcome({**{k: v.encode() for k, v in good.items()}, stem: content})
+def test_random_bytes_in_a_file(green, stem, content):
+    outcome({**{k: v.encode() for k, v in green.items()}, stem: content})
 
 
 @relaxed
 @given(stem=STEMS, data=st.data())
-def test_random_damage_to_a_good_file(good, stem, data):
-    content = bytearray(good[stem].encode())
+def test_random_damage_to_a_good_file(green, stem, data):
+    content = bytearray(green[stem].encode())
     for _ in range(data.draw(st.integers(1, 4))):
         at = data.draw(st.integers(0, len(content) - 1))
         content[at : at + data.draw(st.integers(0, 3))] = data.draw(st.binary(max_size=3))
-    outcome({**{k: v.encode() for k, v in good.items()}, stem: bytes(content)})
+    outcome({**{k: v.encode() for k, v in green.items()}, stem: bytes(content)})
 
 
 @relaxed
 @given(stem=STEMS, data=st.data())
-def test_odd_cells_in_a_good_file(good, stem, data):
-    lines = [line.split(",") for line in good[stem].splitlines()]
+def test_odd_cells_in_a_good_file(green, stem, data):
+    lines = [line.split(",") for line in green[stem].splitlines()]
     row = data.draw(st.integers(0, len(lines) - 1))
     lines[row][data.draw(st.integers(0, len(lines[row]) - 1))] = data.draw(ODD_CELLS)
     text = "\n".join(",".join(line) for line in lines)
-    outcome({**{k: v.encode() for k, v in good.items()}, stem: text.encode("utf-8", "surrogatepass")})
+    outcome({**{k: v.encode() for k, v in green.items()}, stem: text.encode("utf-8", "surrogatepass")})
 
 
 @relaxed
 @given(data=st.data())
-def test_the_order_of_rows_changes_nothing_but_the_order(good, data):
-    plain = outcome({k: v.encode() for k, v in good.items()})
+def test_the_order_of_rows_changes_nothing_but_the_order(green, data):
+    plain = outcome({k: v.encode() for k, v in green.items()})
     mixed = {}
-    for stem, text in good.items():
+    for stem, text in green.items():
         header, *rows = text.splitlines()
         mixed[stem] = "\n".join([header, *data.draw(st.permutations(rows))]).encode()
     folder = outcome(mixed)

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from evenhand.errors import DesignError, QuantityError
 from evenhand.panel.mixed import fit
+from evenhand.season._ageing_cells import lines_of, ln_evidence_of
 from evenhand.season._ageing_leaving import find_leaving
-from evenhand.season._ageing_model import _lines, _ln_evidence
 from evenhand.season._ageing_storage import effect_grid, reference_months
 from evenhand.season.ageing import Spell, learn_ageing, tasted_levels
 
@@ -42,7 +42,7 @@ class TestModel:
         w = 1 / (sd**2 + scatter**2)
         is_of = (member[:, None] == np.arange(3)).astype(float)
         sums = [(v @ is_of)[None, None] for v in (w, w * x, w * x**2, w * y, w * y * x)]
-        ours = _ln_evidence(sums, np.array([[(w * y**2 - np.log(w)).sum()]]), spread, prior_sd)[0, 0]
+        ours = ln_evidence_of(sums, np.array([[(w * y**2 - np.log(w)).sum()]]), spread, prior_sd)[0, 0]
 
         z = np.hstack([is_of, is_of * x[:, None]])
         lots_cov = z @ np.diag(np.repeat(spread**2, 3)) @ z.T + np.diag(1 / w)
@@ -61,7 +61,7 @@ class TestModel:
         precision = np.diag([0, prior_sd**-2, *np.repeat(spread**-2.0, 3)]) + full.T @ (w[:, None] * full)
         cov = np.linalg.inv(precision)
         best = cov @ full.T @ (w * y)
-        mean, line_cov, common_variance = _lines([part[0] for part in sums], spread[None], prior_sd)
+        mean, line_cov, common_variance = lines_of([part[0] for part in sums], spread[None], prior_sd)
         for j in range(3):
             pick = np.zeros((2, 8))
             pick[0, [0, 2 + j]] = pick[1, [1, 5 + j]] = 1
@@ -109,7 +109,7 @@ class TestModel:
         """Against the same sums with every cell of any weight carried on."""
         data = shop(np.random.default_rng(8), lots=8, scatter=0.4, level_sd=0.1)
         few = learn_ageing(*data)
-        monkeypatch.setattr("evenhand.season._ageing_model._PARTS", 400_000)
+        monkeypatch.setattr("evenhand.season._ageing_cells._PARTS", 400_000)
         all_of_them = learn_ageing(*data)
         for one, other in ((few.change, all_of_them.change), (few.level([9.0])[0], all_of_them.level([9.0])[0])):
             assert one.value == pytest.approx(other.value, abs=0.01 * other.sd)

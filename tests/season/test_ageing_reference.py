@@ -11,7 +11,7 @@ import warnings
 import numpy as np
 import pytest
 
-from evenhand.season._ageing_model import _lines, _ln_evidence
+from evenhand.season._ageing_cells import lines_of, ln_evidence_of
 
 SPREAD, SCATTER = np.array([25.051, 5.988]), 25.565
 FLAT = 1e7  # a prior so wide that it says nothing
@@ -42,7 +42,7 @@ def sums_of(y, days, member, scatter):
 
 def criterion(y, days, member, spread, scatter):
     sums, constant = sums_of(y, days, member, scatter)
-    return -2.0 * float(_ln_evidence(sums, constant, spread, FLAT)[0, 0]) + (y.size - 2) * np.log(2 * np.pi)
+    return -2.0 * float(ln_evidence_of(sums, constant, spread, FLAT)[0, 0]) + (y.size - 2) * np.log(2 * np.pi)
 
 
 def test_evidence_is_the_published_reml_criterion(sleep):
@@ -60,7 +60,7 @@ def test_evidence_is_the_published_reml_criterion(sleep):
 def test_common_line_is_the_published_one(sleep):
     y, days, member, _ = sleep
     sums, _ = sums_of(y - y.mean(), days, member, SCATTER)
-    mean, _, variance = _lines([part[0] for part in sums], SPREAD[None], FLAT)
+    mean, _, variance = lines_of([part[0] for part in sums], SPREAD[None], FLAT)
     assert mean[0, -1, 0] + y.mean() == pytest.approx(251.405, abs=5e-4)
     assert mean[0, -1, 1] == pytest.approx(10.467, abs=5e-4)
     assert np.sqrt(variance[0]) == pytest.approx(1.560, abs=5e-4)
@@ -69,7 +69,7 @@ def test_common_line_is_the_published_one(sleep):
 def test_line_of_every_subject_is_that_of_the_library(sleep):
     y, days, member, fitted = sleep
     sums, _ = sums_of(y - y.mean(), days, member, SCATTER)
-    mean, _, _ = _lines([part[0] for part in sums], SPREAD[None], FLAT)
+    mean, _, _ = lines_of([part[0] for part in sums], SPREAD[None], FLAT)
     coefficients = fitted.coef()
     table = coefficients["Subject"] if isinstance(coefficients, dict) and "Subject" in coefficients else coefficients
     assert mean[0, :-1, 0] + y.mean() == pytest.approx(np.asarray(table["(Intercept)"], float), abs=0.02)

@@ -1,5 +1,6 @@
 """The command line: options and exit status; everything slow is imported by the command that needs it."""
 
+from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -164,14 +165,76 @@ def season(
         typer.Option(help="Only this coffee, in full; give it again for more. All sheets still inform it."),
     ] = None,
     html: Annotated[Path | None, typer.Option(help="Write a page to open in a browser to this file.")] = None,
+    on: Annotated[
+        datetime | None,
+        typer.Option(formats=["%Y-%m-%d"], metavar="DATE", help="Read it on this day (2026-03-09); today if left out."),
+    ] = None,
 ) -> None:
-    """Say of every coffee whether it is steady, since when not, and what goes with a profile off target.
+    """Say of every coffee whether it is steady, how its green ages, and what goes with a profile off target.
 
     The exit status is 0, or 2 when something in the folder, an option or an output path has to be mended first.
     """
     from evenhand.cli.seasoning import run
 
-    raise typer.Exit(run(folder, coffees=tuple(coffee or ()), html=html))
+    raise typer.Exit(run(folder, coffees=tuple(coffee or ()), html=html, on=on.date() if on else None))
+
+
+@app.command()
+def plan(
+    folder: Annotated[Path, typer.Argument(help="Folder of CSV files, or one XLSX workbook (docs/formats.md).")],
+    taster: Annotated[
+        list[str] | None,
+        typer.Option(help="Who tastes this week; give it again for more. Those of the last three months if left out."),
+    ] = None,
+    cups: Annotated[int, typer.Option(min=0, help="Cups that each of them can taste well this week.")] = 12,
+    minutes: Annotated[float, typer.Option(min=0, help="Minutes that each of them has this week.")] = 60.0,
+    money: Annotated[
+        float | None, typer.Option(min=0, help="What the tasting may cost, in the currency of costs.csv.")
+    ] = None,
+    bench_minutes: Annotated[float | None, typer.Option(min=0, help="Minutes at the machine.")] = None,
+    on: Annotated[
+        datetime | None,
+        typer.Option(formats=["%Y-%m-%d"], metavar="DATE", help="Plan on this day (2026-03-09); today if left out."),
+    ] = None,
+) -> None:
+    """Plan the week's tasting: batches by risk, lots by age, tasters by need of control cups, with what each is worth.
+
+    The exit status is 0, or 2 when something in the folder or an option has to be mended first.
+    """
+    from evenhand.cli.planning import run
+
+    raise typer.Exit(
+        run(
+            folder,
+            tasters=tuple(taster or ()),
+            cups=cups,
+            minutes=minutes,
+            money=money,
+            bench_minutes=bench_minutes,
+            on=on.date() if on else None,
+        )
+    )
+
+
+@app.command()
+def serve(
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; 0.0.0.0 lets the phones in the room in.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on; 0 for any that is free.")] = 8000,
+    name: Annotated[
+        list[str] | None, typer.Option(help="A further name by which people ask for it; give it again for more.")
+    ] = None,
+    tls: Annotated[bool, typer.Option("--tls", help="Speak https, with a certificate of the shop's own.")] = False,
+) -> None:
+    """Open the bench: the pages for the tablet beside the machine and for the tasters' phones.
+
+    Records are kept in the folder that EVENHAND_DATA names, or in the database that EVENHAND_DATABASE_URL names.
+    The exit status is 0 when it was stopped, or 2 when it could not start.
+    """
+    from evenhand.cli.serving import run
+
+    raise typer.Exit(run(host=host, port=port, names=tuple(name or ()), tls=tls))
 
 
 @app.command()
@@ -189,6 +252,65 @@ def study(
     from evenhand.cli.studying import study as run_study
 
     raise typer.Exit(run_study(worlds=world or (), seasons=seasons, seed=seed, jobs=jobs, json=json))
+
+
+@app.command("import")
+def bring_in(
+    folder: Annotated[Path, typer.Argument(help="Folder of CSV files, or one XLSX workbook (docs/formats.md).")],
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be new and changed; keep nothing.")
+    ] = False,
+    who: Annotated[
+        str | None, typer.Option("--as", help="Who writes, for the history; your name on this machine if left out.")
+    ] = None,
+) -> None:
+    """Bring a folder into the records: new rows are written, changed ones leave their history.
+
+    The exit status is 0, or 2 when something has to be mended first; nothing is then kept.
+    """
+    from evenhand.cli.recording import bring_in as run
+
+    raise typer.Exit(run(folder, dry_run=dry_run, who=who))
+
+
+@app.command("export")
+def give_back(
+    place: Annotated[Path, typer.Argument(help="Folder to make, or with --xlsx the file.")],
+    xlsx: Annotated[bool, typer.Option("--xlsx", help="Write one XLSX workbook instead of CSV files.")] = False,
+) -> None:
+    """Write the records as a folder that can be judged, moved and imported again.
+
+    The exit status is 0, or 2 when something has to be mended first; nothing is then written.
+    """
+    from evenhand.cli.recording import give_back as run
+
+    raise typer.Exit(run(place, xlsx=xlsx))
+
+
+@app.command()
+def verify(
+    noted: Annotated[
+        str | None, typer.Option(help="Number and digest of an entry as this command printed them earlier.")
+    ] = None,
+) -> None:
+    """Follow the sealed history of the records and say whether anything was altered behind its back.
+
+    The exit status is 0 when all is whole, 1 when something is broken, 2 when the records cannot be looked at.
+    """
+    from evenhand.cli.recording import verify as run
+
+    raise typer.Exit(run(noted))
+
+
+@app.command("backup")
+def back_up(file: Annotated[Path, typer.Argument(help="File to make; it must not be there yet.")]) -> None:
+    """Copy the database of the records while it is in use: whole, checked, and named only when it is safe.
+
+    The exit status is 0, or 2 when something has to be mended first; nothing is then written.
+    """
+    from evenhand.cli.recording import back_up as run
+
+    raise typer.Exit(run(file))
 
 
 def main() -> None:

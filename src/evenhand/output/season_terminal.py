@@ -3,10 +3,13 @@
 Nothing depends on colour, as in `terminal`, whose screen this shares.
 """
 
+from collections.abc import Sequence
 from typing import Final
 
 from rich.console import Console
 
+from evenhand.output._season_green_terminal import show_green, show_likeness
+from evenhand.output._season_green_words import READING_GREEN
 from evenhand.output._season_words import (
     READING,
     STATE_SIGN,
@@ -23,6 +26,8 @@ from evenhand.output._season_words import (
 )
 from evenhand.output.terminal import _Screen
 from evenhand.output.words import UNKNOWN, format_number
+from evenhand.verdict.green import GreenReading
+from evenhand.verdict.likeness import LotComparison
 from evenhand.verdict.season import CoffeeSeason, MeasureSeason, SeasonReading, State
 
 _COLOUR: Final[dict[State, str]] = {
@@ -33,8 +38,15 @@ _COLOUR: Final[dict[State, str]] = {
 }
 
 
-def show_season(season: SeasonReading, console: Console, *, full: bool = False) -> None:
-    """Print every coffee, what needs somebody first, then what goes with what.
+def show_season(
+    season: SeasonReading,
+    console: Console,
+    *,
+    green: GreenReading | None = None,
+    likeness: Sequence[LotComparison] = (),
+    full: bool = False,
+) -> None:
+    """Print every coffee, what needs somebody first, then the green, then what goes with what.
 
     Parameters
     ----------
@@ -42,6 +54,8 @@ def show_season(season: SeasonReading, console: Console, *, full: bool = False) 
         The season to be shown.
     console
         A Rich console.
+    green, likeness
+        The green of the same season, and its lots set beside others; nothing is said of them where they are left out.
     full
         Also print every measure, every sign, every gap and the weaker links.
     """
@@ -62,11 +76,16 @@ def show_season(season: SeasonReading, console: Console, *, full: bool = False) 
         screen.line("In several coffees at once", style="bold")
         for sentence in season.across:
             screen.line(sentence, first="  ", rest="  ")
+    if green is not None and green.coffees:
+        show_green(green, screen, full)
+    if any(one.other is not None or full for one in likeness):
+        show_likeness(likeness, screen, full)
     _show_links(season, screen, full)
-    if full or any(one.state in ("shifted", "alert") for one in season.coffees):
+    pressing = any(one.state in ("shifted", "alert") for one in season.coffees)
+    if full or pressing:
         screen.line("")
         screen.line("How to read this", style="bold")
-        for term, text in READING:
+        for term, text in (*READING, *(READING_GREEN if green is not None and green.coffees else ())):
             screen.line(f"{term}. {text}", first="  ", rest="  ")
 
 

@@ -8,7 +8,7 @@ import datetime as dt
 import functools
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, cast, get_args, get_origin, get_type_hints
 
@@ -30,7 +30,7 @@ _UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u
 _BAD = object()
 """Stands for a cell that could not be understood; its problem is already noted."""
 
-Kind = Literal["label", "number", "whole", "day", "moment", "choice"]
+Kind = Literal["label", "names", "number", "whole", "day", "moment", "choice"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +64,14 @@ class ReadTable:
     is_whole: bool
 
 
+def rows_of(tables: Mapping[str, ReadTable], stem: str) -> list[tuple[int, Any]]:
+    """Return the sound rows of a file with their numbers; none where the file could not be read."""
+    if stem not in tables:
+        return []
+    table = tables[stem]
+    return [(n, row) for n, row in zip(table.row_numbers, table.rows, strict=True) if row is not None]
+
+
 @functools.cache
 def columns_known(stem: str) -> dict[str, Column]:
     """Return the columns of a file, read off the annotations of its row type."""
@@ -71,14 +79,16 @@ def columns_known(stem: str) -> dict[str, Column]:
     for name, hint in get_type_hints(FILES[stem].row, include_extras=True).items():
         base, *limits = get_args(hint)
         allowed = next(limit.text for limit in limits if isinstance(limit, Allowed))
-        optional = type(None) in get_args(base)
+        optional = type(None) in get_args(base) or get_origin(base) is tuple
         types = {t for t in (get_args(base) or (base,)) if t is not type(None)}
         out[name] = Column(name, _kind_of(base, types), optional, allowed)
     return out
 
 
 def _kind_of(base: Any, types: set[Any]) -> Kind:
-    if get_origin(base) is Literal:
+    if get_origin(base) is tuple:
+        return "names"
+    if any(get_origin(t) is Literal for t in (base, *types)):
         return "choice"
     if types == set(get_args(Moment)):
         return "moment"
@@ -105,6 +115,7 @@ def _read_column(
     """Understand a column's cells; equal texts are read once, for labels repeat thousands of times."""
     reader: Callable[[object], Any] = {
         "label": _read_label,
+        "names": _read_names,
         "choice": _read_label,
         "number": style.read,
         "whole": lambda cell: _read_whole(cell, style),
@@ -120,7 +131,7 @@ def _read_column(
         if cell == "":
             if not column.optional:
                 problems.add(raw.stem, f"the cell is empty; {column.allowed}.", number, column.name)
-            out.append(None if column.optional else _BAD)
+            out.append(() if column.kind == "names" else None if column.optional else _BAD)
             continue
         token = (type(cell), cell)
         if token not in seen:
@@ -152,6 +163,14 @@ def _read_label(cell: object) -> str:
     if len(cell) > MAX_LABEL_LENGTH:
         raise _CellError(f"{{value}} is longer than {MAX_LABEL_LENGTH} characters; shorten it.")
     return cell if cell.isascii() else unicodedata.normalize("NFC", cell.replace("\xa0", " "))
+
+
+def _read_names(cell: object) -> tuple[str, ...]:
+    """Read names with a semicolon between; the length limit holds for each, and a name given twice counts once."""
+    if not isinstance(cell, str):
+        return (_read_label(cell),)
+    names = [name.strip() for name in cell.split(";")]
+    return tuple(dict.fromkeys(_read_label(name) for name in names if name))
 
 
 def _read_whole(cell: object, style: "_NumberStyle") -> int:

@@ -7,7 +7,8 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from evenhand.records._cells import ReadTable
+from evenhand.records._cells import ReadTable, rows_of
+from evenhand.records._checks_green import check_green
 from evenhand.records._problems import Problems, alike, did_you_mean, ended, quoted
 from evenhand.records.rows import FILES, Attribute, Batch, Costs, Pull, Recipe, Sheet, Target
 
@@ -24,6 +25,8 @@ _REFERENCES = (
     ("sheets", "cup", "cups"),
     ("sheets", "attribute", "attributes"),
     ("faults", "cup", "cups"),
+    ("green_readings", "green_lot", "green_lots"),
+    ("green_storage", "green_lot", "green_lots"),
 )
 
 
@@ -38,19 +41,13 @@ def check(tables: Mapping[str, ReadTable], today: dt.date, problems: Problems) -
     _check_dates(tables, today, problems)
     _check_batches(tables, problems)
     _check_costs(tables, problems)
+    check_green(tables, today, problems)
     _warn_of_recipes(tables, problems)
     _warn_of_likeness(tables, problems)
 
 
 def _column(tables: Mapping[str, ReadTable], stem: str, name: str) -> list[Any]:
     return tables[stem].columns.get(name, []) if stem in tables else []
-
-
-def _rows(tables: Mapping[str, ReadTable], stem: str) -> list[tuple[int, Any]]:
-    if stem not in tables:
-        return []
-    table = tables[stem]
-    return [(n, row) for n, row in zip(table.row_numbers, table.rows, strict=True) if row is not None]
 
 
 def _check_keys(table: ReadTable, problems: Problems) -> None:
@@ -81,7 +78,7 @@ def _check_reference(table: ReadTable, column: str, listed_in: ReadTable, proble
 
 def _check_scales(tables: Mapping[str, ReadTable], problems: Problems) -> None:
     scales: dict[str, Attribute] = {}
-    for number, attribute in _rows(tables, "attributes"):
+    for number, attribute in rows_of(tables, "attributes"):
         if attribute.scale_low < attribute.scale_high:
             scales[attribute.attribute] = attribute
         else:
@@ -98,11 +95,11 @@ def _check_scales(tables: Mapping[str, ReadTable], problems: Problems) -> None:
         span = f"{_plain(scale.scale_low)} to {_plain(scale.scale_high)}"
         return f"{quoted(_plain(value))} is not allowed; {name} is scored from {span}."
 
-    for number, target in _rows(tables, "targets"):
+    for number, target in rows_of(tables, "targets"):
         assert isinstance(target, Target)
         if sentence := off_scale(target.attribute, target.target):
             problems.add("targets", sentence, number, "target")
-    for number, sheet in _rows(tables, "sheets"):
+    for number, sheet in rows_of(tables, "sheets"):
         assert isinstance(sheet, Sheet)
         if sentence := off_scale(sheet.attribute, sheet.score):
             problems.add("sheets", sentence, number, "score")
@@ -110,13 +107,13 @@ def _check_scales(tables: Mapping[str, ReadTable], problems: Problems) -> None:
 
 def _check_dates(tables: Mapping[str, ReadTable], today: dt.date, problems: Problems) -> None:
     roasted: dict[str, dt.date] = {}
-    for number, batch in _rows(tables, "batches"):
+    for number, batch in rows_of(tables, "batches"):
         assert isinstance(batch, Batch)
         roasted[batch.batch] = batch.roasted_on
         if batch.roasted_on > today:
             sentence = f'"{batch.roasted_on}" is not allowed; a roast date is not after today, {today}.'
             problems.add("batches", sentence, number, "roasted_on")
-    for number, pull in _rows(tables, "pulls"):
+    for number, pull in rows_of(tables, "pulls"):
         assert isinstance(pull, Pull)
         day = _day(pull.pulled_at)
         shown = quoted(pull.pulled_at.isoformat())
@@ -133,7 +130,7 @@ def _day(moment: dt.datetime | dt.date) -> dt.date:
 
 
 def _check_batches(tables: Mapping[str, ReadTable], problems: Problems) -> None:
-    for number, batch in _rows(tables, "batches"):
+    for number, batch in rows_of(tables, "batches"):
         if None not in (batch.green_in_kg, batch.roasted_out_kg) and batch.roasted_out_kg > batch.green_in_kg:
             sentence = (
                 f"{quoted(_plain(batch.roasted_out_kg))} is not allowed; a roast cannot weigh more than the "
@@ -153,14 +150,14 @@ def _check_costs(tables: Mapping[str, ReadTable], problems: Problems) -> None:
     if unknown:
         hints = [quoted(n) + did_you_mean(n, [k for k in COST_NAMES if k not in names]) for n in unknown]
         problems.warn("costs", ended("not read, because no such cost is known: " + ", ".join(hints)))
-    for number, cost in _rows(tables, "costs"):
+    for number, cost in rows_of(tables, "costs"):
         if cost.name == "prior_bad" and not 0 < cost.value < 1:
             share = "prior_bad is a share above 0 and below 1"
             problems.add("costs", f"{quoted(_plain(cost.value))} is not allowed; {share}.", number, "value")
 
 
 def _warn_of_recipes(tables: Mapping[str, ReadTable], problems: Problems) -> None:
-    for number, recipe in _rows(tables, "recipes"):
+    for number, recipe in rows_of(tables, "recipes"):
         assert isinstance(recipe, Recipe)
         pairs = (
             ("water_c", recipe.water_c, "water_tol_c", recipe.water_tol_c),
@@ -175,12 +172,16 @@ def _warn_of_recipes(tables: Mapping[str, ReadTable], problems: Problems) -> Non
 
 
 def _warn_of_likeness(tables: Mapping[str, ReadTable], problems: Problems) -> None:
-    for column, stems in (("taster", ("sheets", "faults")), ("fault", ("faults",))):
+    for column, stems in (
+        ("taster", ("sheets", "faults")),
+        ("fault", ("faults",)),
+        ("green_lot", ("batches", "coffees", "green_lots")),
+    ):
         labels = {v for stem in stems for v in _column(tables, stem, column) if v is not None}
         for group in alike(labels):
             named = " and ".join(quoted(label) for label in group)
             stem = stems[0] if stems[0] in tables else stems[-1]
-            problems.warn(stem, f"{named} are read as {len(group)} different {column}s.")
+            problems.warn(stem, f"{named} are read as {len(group)} different {column.replace('_', ' ')}s.")
 
 
 def _plain(number: float) -> str:

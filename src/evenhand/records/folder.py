@@ -20,6 +20,9 @@ from evenhand.records.rows import (
     Costs,
     Cup,
     FaultReport,
+    GreenLot,
+    GreenReading,
+    GreenStorage,
     Pull,
     Recipe,
     Sheet,
@@ -62,6 +65,9 @@ class Folder:
     warnings: tuple[str, ...]
     title: str
     invented: bool
+    green_lots: tuple[GreenLot, ...] = ()
+    green_readings: tuple[GreenReading, ...] = ()
+    green_storage: tuple[GreenStorage, ...] = ()
 
 
 def read(path: str | os.PathLike[str], *, today: dt.date) -> Folder:
@@ -157,6 +163,7 @@ def _read_files(place: Path, problems: Problems) -> tuple[dict[str, RawTable], b
         content = _load(place / name, stem, problems)
         if content is not None and (table := read_csv(stem, content, problems)) is not None:
             raw[stem] = table
+    _demand_lots("file", [stem for stem in FILES if f"{stem}.csv" in names], others, problems)
     if others:
         problems.warn(None, "not read, because no such file is known: " + ", ".join(map(_shown, others)) + ".")
     return raw, f"{INVENTED}.txt" in names
@@ -201,10 +208,21 @@ def _read_workbook(path: Path, problems: Problems) -> tuple[dict[str, RawTable],
             problems.add(stem, f"cell {cell} holds a spreadsheet error; mend its formula or leave the cell empty.")
         if (table := build_table(stem, sheets[stem], problems, comma_is_free=True)) is not None:
             raw[stem] = table
+    _demand_lots("sheet", list(sheets), others, problems)
     if others:
         named = ", ".join(quoted(name) for name in others)
         problems.warn(None, f"{shown}: not read, because no such sheet is known: {named}.")
     return raw, INVENTED in names
+
+
+def _demand_lots(kind: str, present: list[str], others: list[str], problems: Problems) -> None:
+    """Ask for the list of lots where readings or spells of storage name some."""
+    users = [stem for stem in ("green_readings", "green_storage") if stem in present]
+    if users and "green_lots" not in present:
+        name = "green_lots.csv" if kind == "file" else "green_lots"
+        hint = did_you_mean(name, others, "is it")
+        named = " and ".join(problems.places[stem] for stem in users)
+        problems.add("green_lots", ended(f"this {kind} is missing; {named} need it, for it lists the lots{hint}"))
 
 
 def _reason(error: Exception) -> str:

@@ -6,15 +6,16 @@ folder does not list is left alone. The dry run does all of it and then undoes i
 
 import os
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
-from typing import Any, TypeVar
 
 from django.db import transaction
 
 from evenhand.errors import FolderError
 from evenhand.records._cells import MAX_LABEL_LENGTH
-from evenhand.records.audit import Pen, head, writing
+from evenhand.records._green_import import write_batch_lots, write_lots
+from evenhand.records._row_writer import Count, RowWriter, values_of
+from evenhand.records.audit import Pen, writing
 from evenhand.records.canonical import digest
 from evenhand.records.coffees import revise_coffee, revise_costs, revise_recipe
 from evenhand.records.folder import Folder, read
@@ -37,19 +38,8 @@ from evenhand.records.models._coffee import RECIPE_QUANTITIES
 from evenhand.records.models._tasting import BATCH_MEASURES, PULL_MEASURES
 from evenhand.records.sheets import standing_sheets
 
-V = TypeVar("V", bound=Kept)
-
 SheetKey = tuple[str, str]
 """The cup's code and the taster's name."""
-
-
-@dataclass(slots=True)
-class Count:
-    """How many rows of one file were new, changed a record, or said what the records say."""
-
-    new: int = 0
-    changed: int = 0
-    same: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +105,7 @@ def import_folder(pen: Pen, folder: Folder, *, dry_run: bool) -> Report:
         work.run()
         if dry_run:
             transaction.set_rollback(True)
-    return Report(work.counts, folder.warnings, dry_run)
+    return Report(work.writer.counts, folder.warnings, dry_run)
 
 
 class _Import:
@@ -124,23 +114,28 @@ class _Import:
     def __init__(self, pen: Pen, folder: Folder) -> None:
         self.pen = pen
         self.folder = folder
-        self.counts: dict[str, Count] = {}
+        self.writer = RowWriter(pen)
 
     def run(self) -> None:
         """Write file after file."""
         self._shop()
         attributes = self._attributes()
-        versions = self._coffees()
-        self._versioned("costs", revise_costs, **asdict(self.folder.costs))
+        lots = write_lots(self.writer, self.folder)
+        versions = self._coffees(lots)
+        self.writer.versioned("costs", revise_costs, **asdict(self.folder.costs))
         batches = self._batches(versions)
-        pulls = self._put(
+        write_batch_lots(self.writer, self.folder.batches, batches, lots)
+        pulls = self.writer.put(
             "pulls",
             Pull,
             "label",
-            {r.pull: _of(r, ("pulled_at", *PULL_MEASURES)) | {"batch_id": batches[r.batch]} for r in self.folder.pulls},
+            {
+                r.pull: values_of(r, ("pulled_at", *PULL_MEASURES)) | {"batch_id": batches[r.batch]}
+                for r in self.folder.pulls
+            },
         )
-        tables = self._named(Table, (r.table for r in self.folder.cups if r.table), state="closed")
-        self._put(
+        tables = self.writer.named(Table, (r.table for r in self.folder.cups if r.table), state="closed")
+        self.writer.put(
             "cups",
             Cup,
             "code",
@@ -178,15 +173,14 @@ class _Import:
                 clashes.append(f"attributes: {there.scale_in_use()}")
         if clashes:
             raise FolderError(clashes)
-        wanted = {r.attribute: _of(r, ("scale_low", "scale_high")) for r in self.folder.attributes}
-        return self._put("attributes", Attribute, "name", wanted)
+        wanted = {r.attribute: values_of(r, ("scale_low", "scale_high")) for r in self.folder.attributes}
+        return self.writer.put("attributes", Attribute, "name", wanted)
 
-    def _coffees(self) -> dict[str, int]:
+    def _coffees(self, lots: Mapping[str, int]) -> dict[str, int]:
         """Write recipes, then coffees with their targets; return the standing version of each coffee."""
         for row in self.folder.recipes:
-            given = {name: value for name, value in _of(row, RECIPE_QUANTITIES).items() if value is not None}
-            self._versioned("recipes", revise_recipe, row.recipe, **given)
-        lots = self._named(GreenLot, (r.green_lot for r in self.folder.coffees if r.green_lot))
+            given = {name: value for name, value in values_of(row, RECIPE_QUANTITIES).items() if value is not None}
+            self.writer.versioned("recipes", revise_recipe, row.recipe, **given)
         versions = {}
         for coffee in self.folder.coffees:
             targets = {
@@ -194,7 +188,7 @@ class _Import:
                 for r in self.folder.targets
                 if r.coffee == coffee.coffee
             }
-            version = self._versioned(
+            version = self.writer.versioned(
                 "coffees",
                 revise_coffee,
                 coffee.coffee,
@@ -212,12 +206,12 @@ class _Import:
             (label, coffee): version
             for label, coffee, version in held.values_list("label", "version__coffee__name", "version_id")
         }
-        return self._put(
+        return self.writer.put(
             "batches",
             Batch,
             "label",
             {
-                r.batch: _of(r, ("roasted_on", *BATCH_MEASURES))
+                r.batch: values_of(r, ("roasted_on", *BATCH_MEASURES))
                 | {"version_id": version_of.get((r.batch, r.coffee), versions[r.coffee])}
                 for r in self.folder.batches
             },
@@ -225,17 +219,17 @@ class _Import:
 
     def _sheets(self, attributes: Mapping[str, int]) -> None:
         """Write a sheet for each cup and taster; where another content stands, the new sheet takes its place."""
-        self._named(Person, [r.taster for r in self.folder.sheets] + [r.taster for r in self.folder.faults])
+        self.writer.named(Person, [r.taster for r in self.folder.sheets] + [r.taster for r in self.folder.faults])
         tasters = {person.name: person for person in Person.objects.all()}
         cups = {cup.code: cup for cup in Cup.objects.all()}
-        faults = self._named(Fault, (r.fault for r in self.folder.faults))
+        faults = self.writer.named(Fault, (r.fault for r in self.folder.faults))
         wanted: dict[SheetKey, _Content] = {}
         for score in self.folder.sheets:
             wanted.setdefault((score.cup, score.taster), _Content()).scores[score.attribute] = score.score
         for report in self.folder.faults:
             wanted.setdefault((report.cup, report.taster), _Content()).heard[report.fault] = bool(report.heard)
         standing = _standing()
-        count = self.counts.setdefault("sheets", Count())
+        count = self.writer.count("sheets")
         new: list[tuple[Sheet, dict[str, list[Kept]]]] = []
         for (cup, taster), content in wanted.items():
             old_id, old = standing.get((cup, taster), (None, None))
@@ -259,46 +253,6 @@ class _Import:
             new.append((sheet, {"scores": scores, "answers": answers}))
         self.pen.make_many(new)
 
-    def _versioned(self, stem: str, revise: Callable[..., V], *args: Any, **values: Any) -> V:
-        """Let a version be written, and count what came of it."""
-        count = self.counts.setdefault(stem, Count())
-        before = head()[0]
-        version = revise(self.pen, *args, **values)
-        if head()[0] == before:
-            count.same += 1
-        elif getattr(version, "number", 1) == 1:
-            count.new += 1
-        else:
-            count.changed += 1
-        return version
-
-    def _named(self, model: type[Kept], names: Iterable[str], **values: Any) -> dict[str, int]:
-        """Write what is not there yet of records that a folder knows by name alone; return their numbers."""
-        held = {str(row): int(row.pk) for row in model._default_manager.all()}
-        missing = [name for name in dict.fromkeys(names) if name not in held]
-        build: Callable[..., Kept] = model
-        made = self.pen.make_many([(build(name=name, **values), {}) for name in missing])
-        return held | {name: int(row.pk) for name, row in zip(missing, made, strict=True)}
-
-    def _put(self, stem: str, model: type[Kept], key: str, wanted: Mapping[str, Mapping[str, Any]]) -> dict[str, int]:
-        """Write new records and change those that differ; return the numbers of all by label."""
-        count = self.counts.setdefault(stem, Count())
-        held = {getattr(row, key): row for row in model._default_manager.all()}
-        new: list[tuple[Kept, dict[str, list[Kept]]]] = []
-        for label, values in wanted.items():
-            if label not in held:
-                new.append((model(**{key: label}, **values), {}))
-                continue
-            row = held[label]
-            changes = {n: v for n, v in values.items() if v is not None and getattr(row, n) != v}
-            if changes:
-                self.pen.change(row, **changes)
-            count.changed += bool(changes)
-            count.same += not changes
-        count.new += len(new)
-        made = self.pen.make_many(new)
-        return {label: int(row.pk) for label, row in held.items()} | {getattr(row, key): int(row.pk) for row in made}
-
 
 @dataclass(slots=True)
 class _Content:
@@ -306,10 +260,6 @@ class _Content:
 
     scores: dict[str, float] = field(default_factory=dict)
     heard: dict[str, bool] = field(default_factory=dict)
-
-
-def _of(row: Any, names: Iterable[str]) -> dict[str, Any]:
-    return {name: getattr(row, name) for name in names}
 
 
 def _standing() -> dict[SheetKey, tuple[int, _Content]]:

@@ -10,7 +10,17 @@ from evenhand.records.folder import Folder, read
 from evenhand.verdict.cost import Costs
 from evenhand.verdict.judge import judge as judge_tastings
 from evenhand.verdict.judgement import Judgement
-from evenhand.verdict.tastings import Batch, BatchPull, Reports, Scores, Target, Tastings
+from evenhand.verdict.tastings import (
+    Batch,
+    BatchPull,
+    Lot,
+    LotReading,
+    LotStorage,
+    Reports,
+    Scores,
+    Target,
+    Tastings,
+)
 
 
 def judge(path: str | Path, *, today: date | None = None, batches: tuple[str, ...] = ()) -> Judgement:
@@ -62,6 +72,7 @@ def arrange(folder: Folder, *, judged_on: date) -> Tastings:
     for goal in folder.targets:
         targets[goal.coffee][(goal.service, goal.attribute)] = Target(goal.target, goal.tolerance)
     batch_of_pull = {row.pull: row.batch for row in folder.pulls}
+    lot_of_coffee = {row.coffee: row.green_lot for row in folder.coffees if row.green_lot}
     cups = {row.cup: row for row in folder.cups}
 
     def labels(values: list[str]) -> np.ndarray[tuple[int], np.dtype[np.str_]]:
@@ -86,6 +97,7 @@ def arrange(folder: Folder, *, judged_on: date) -> Tastings:
                 green_moisture_pct=row.green_moisture_pct,
                 roasted_moisture_pct=row.roasted_moisture_pct,
                 roast_time_s=row.roast_time_s,
+                green_lot=row.green_lot or lot_of_coffee.get(row.coffee),
             )
             for row in folder.batches
         ),
@@ -104,6 +116,7 @@ def arrange(folder: Folder, *, judged_on: date) -> Tastings:
                     pressure_bar=row.pressure_bar,
                     tds_pct=row.tds_pct,
                 ),
+                pulled_on=row.pulled_at.isoformat()[:10],
             )
             for row in folder.pulls
         ),
@@ -132,4 +145,46 @@ def arrange(folder: Folder, *, judged_on: date) -> Tastings:
             prior_bad=folder.costs.prior_bad,
         ),
         tables={cup.cup: cup.table for cup in folder.cups if cup.table},
+        lots=_lots(folder),
+        lot_of_coffee=lot_of_coffee,
+    )
+
+
+def _lots(folder: Folder) -> tuple[Lot, ...]:
+    """Gather the readings and spells of storage of each lot, in the order of their days."""
+    readings = sorted(folder.green_readings, key=lambda row: row.read_on)
+    storage = sorted(folder.green_storage, key=lambda row: row.stored_from)
+    return tuple(
+        Lot(
+            lot=row.green_lot,
+            origin=row.origin,
+            process=row.process,
+            harvest=row.harvest,
+            harvested_on=row.harvested_on.isoformat() if row.harvested_on else None,
+            arrived_on=row.arrived_on.isoformat() if row.arrived_on else None,
+            green_kg=row.green_kg,
+            bag_kg=row.bag_kg,
+            readings=tuple(
+                LotReading(
+                    read_on=one.read_on.isoformat(),
+                    moisture_pct=one.moisture_pct,
+                    moisture_method=one.moisture_method,
+                    water_activity=one.water_activity,
+                    water_activity_c=one.water_activity_c,
+                )
+                for one in readings
+                if one.green_lot == row.green_lot
+            ),
+            storage=tuple(
+                LotStorage(
+                    stored_from=one.stored_from.isoformat(),
+                    temperature_c=one.temperature_c,
+                    water_activity=one.water_activity,
+                    packaging=one.packaging,
+                )
+                for one in storage
+                if one.green_lot == row.green_lot
+            ),
+        )
+        for row in folder.green_lots
     )

@@ -96,6 +96,7 @@ class Batch:
     colour: Annotated[float | None, Allowed("a colour is a number on the scale that colour_scale names")] = None
     colour_scale: Annotated[str | None, Allowed("a colour scale is a name")] = None
     roast_time_s: Annotated[float | None, Gt(0), Allowed("a roast takes more than 0 s")] = None
+    green_lot: Annotated[str | None, Allowed("a green lot is a name")] = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +149,57 @@ class FaultReport:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GreenLot:
+    """One delivery of green coffee; a column of several names holds them with a semicolon between."""
+
+    green_lot: Annotated[str, Allowed("every green lot needs a name")]
+    origin: Annotated[str | None, Allowed("an origin is a name")] = None
+    producers: Annotated[tuple[str, ...], Allowed("producers are names with a semicolon between")] = ()
+    varieties: Annotated[tuple[str, ...], Allowed("varieties are names with a semicolon between")] = ()
+    process: Annotated[str | None, Allowed("a process is a name")] = None
+    elevation_low_m: Annotated[float | None, Ge(0), Le(9000), Allowed("an elevation is from 0 to 9000 m")] = None
+    elevation_high_m: Annotated[float | None, Ge(0), Le(9000), Allowed("an elevation is from 0 to 9000 m")] = None
+    harvest: Annotated[str | None, Allowed("a harvest is a name, such as 2025/26")] = None
+    harvested_on: Annotated[dt.date | None, Allowed("a day of harvest is written year-month-day, as 2025-11-20")] = None
+    arrived_on: Annotated[dt.date | None, Allowed("a day of arrival is written year-month-day, as 2026-03-09")] = None
+    green_kg: Annotated[float | None, Gt(0), Allowed("a mass is more than 0 kg")] = None
+    bag_kg: Annotated[float | None, Gt(0), Allowed("a mass is more than 0 kg")] = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GreenReading:
+    """Moisture and water activity of one lot on one day; a moisture names its method."""
+
+    green_lot: Annotated[str, Allowed("every reading names its green lot")]
+    read_on: Annotated[dt.date, Allowed("a day of reading is written year-month-day, as 2026-03-09")]
+    moisture_pct: Annotated[float | None, Ge(0), Le(100), Allowed("a moisture is from 0 to 100 %")] = None
+    moisture_method: Annotated[str | None, Allowed("a method is named, such as oven, 105 C, 16 h")] = None
+    water_activity: Annotated[
+        float | None, Gt(0), Lt(1), Allowed("a water activity is above 0 and below 1 (not in percent)")
+    ] = None
+    water_activity_c: Annotated[
+        float | None, Ge(-40), Le(60), Allowed("a reading is taken between -40 and 60 degrees C (not Fahrenheit)")
+    ] = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GreenStorage:
+    """How one lot is stored from a day on, until the next spell of the same lot begins; the last one goes on."""
+
+    green_lot: Annotated[str, Allowed("every spell of storage names its green lot")]
+    stored_from: Annotated[dt.date, Allowed("a first day of storage is written year-month-day, as 2026-03-09")]
+    temperature_c: Annotated[
+        float | None, Ge(-40), Le(60), Allowed("a store is between -40 and 60 degrees C (not Fahrenheit)")
+    ] = None
+    water_activity: Annotated[
+        float | None, Gt(0), Lt(1), Allowed("a water activity is above 0 and below 1 (not in percent)")
+    ] = None
+    packaging: Annotated[Literal["breathing", "airtight"] | None, Allowed("a packaging is breathing or airtight")] = (
+        None
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Cost:
     """One line of the costs file: a name and its value."""
 
@@ -166,7 +218,21 @@ class Costs:
     prior_bad: Annotated[float, Gt(0), Lt(1)]
 
 
-Row = Recipe | Coffee | Target | Attribute | Batch | Pull | Cup | Sheet | FaultReport | Cost
+Row = (
+    Recipe
+    | Coffee
+    | Target
+    | Attribute
+    | Batch
+    | Pull
+    | Cup
+    | Sheet
+    | FaultReport
+    | Cost
+    | GreenLot
+    | GreenReading
+    | GreenStorage
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +257,9 @@ FILES: Mapping[str, FileKind] = MappingProxyType(
         "sheets": FileKind(Sheet, ("cup", "taster", "attribute"), "score"),
         "faults": FileKind(FaultReport, ("cup", "taster", "fault"), "fault asked", required=False),
         "costs": FileKind(Cost, ("name",), "cost"),
+        "green_lots": FileKind(GreenLot, ("green_lot",), "green lot", required=False),
+        "green_readings": FileKind(GreenReading, ("green_lot", "read_on"), "reading of a lot on a day", required=False),
+        "green_storage": FileKind(GreenStorage, ("green_lot", "stored_from"), "spell of storage", required=False),
     }
 )
 """The files by stem (a sheet of a workbook has the same name), in the order in which they are read."""

@@ -27,8 +27,8 @@ Array = NDArray[np.float64]
 class MoistureMethod:
     """How a moisture was found: a standard with its year, or a meter by the name that the shop gives it.
 
-    Two editions of one standard are two methods: ISO 6673 was revised in 2025, and a number found by the text of 2003
-    need not be the number that the text of 2025 would give.
+    Two editions of one standard are two methods: ISO 6673 was revised in 2025 (from memory), and a number by the text
+    of 2003 need not be the number that the text of 2025 would give.
 
     Attributes
     ----------

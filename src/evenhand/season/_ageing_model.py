@@ -7,7 +7,6 @@ Three scatters and three storage effects are summed over a grid; everything else
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from math import erf, pi, sqrt
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError, QuantityError
 from evenhand.panel.mixed import Fit
+from evenhand.season._ageing_cells import Grid, equal_parts, solve
 from evenhand.season._ageing_leaving import Leaving, find_leaving
 from evenhand.season._ageing_storage import History, effect_grid, reference_months
 from evenhand.units import Measured
@@ -22,11 +22,7 @@ from evenhand.units import Measured
 Array = NDArray[np.float64]
 
 _SCATTER_STEPS: Final = np.exp(np.linspace(np.log(0.03), np.log(2.0), 9))
-# A half-normal of scale 1 in six pieces: the mass of each and its mean.
-_SPREAD_EDGES: Final = np.array([0.0, 0.12, 0.35, 0.7, 1.2, 1.8, 9.0])
-_SPREAD_MASS: Final = np.diff([erf(edge / sqrt(2.0)) for edge in _SPREAD_EDGES])
-_SPREAD_STEPS: Final = -np.diff(sqrt(2.0 / pi) * np.exp(-0.5 * _SPREAD_EDGES**2)) / _SPREAD_MASS
-_PARTS: Final = 2000  # equal parts of the weight, each of which carries the cell at its middle on
+_PARTS_OF_LEAVING: Final = 400
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,6 +54,8 @@ class Ageing:
     storage_factors: tuple[Measured, Measured, Measured]
     lots: tuple[Hashable, ...]
     speaking: int
+    _p_rises: float  # chance that the common mean is above 0
+    _ln_evidence: float  # of the tastings, up to a constant that no prior changes
     _weight: Array  # (cells,)
     _effects: Array  # (cells, 3)
     _mean: Array  # (cells, lots + 1, 2): level at harvest and change a month; the last is a lot not seen before
@@ -94,6 +92,23 @@ class Ageing:
         middle = self._weight @ centre
         spread = np.sqrt(self._weight @ (variance + (centre - middle) ** 2))
         return [Measured(float(m), float(s)) for m, s in zip(middle, spread, strict=True)]
+
+    def lot_change(self, lot: Hashable) -> tuple[Measured, bool]:
+        """Change a reference month of one lot, and whether zero lies outside its 90 % interval.
+
+        Parameters
+        ----------
+        lot
+            One of `lots`.
+
+        Raises
+        ------
+        DesignError
+            If the lot is not among `lots`.
+        """
+        mean, cov, _ = self._line(lot, ())
+        sd = np.sqrt(cov[:, 1, 1])
+        return _mixture(self._weight, mean[:, 1], sd), _clear(_chance_above(self._weight, mean[:, 1], sd))
 
     def leaving(
         self,
@@ -134,13 +149,15 @@ class Ageing:
             If the months are negative or the horizon not above 0.
         """
         mean, cov, history = self._line(lot, history)
-        at = now_months + np.arange(0.0, horizon_months + 0.125, 0.25)
-        age = reference_months(history, at, self._effects)
+        at = now_months + np.arange(0.0, horizon_months + 0.25, 0.5)
+        # Equal parts of the weight stand for all cells: the sum over them is what takes the time.
+        stand = equal_parts(self._weight, _PARTS_OF_LEAVING)
+        age = reference_months(history, at, self._effects[stand])
         unknown = [spell for spell in history if not spell.known]
         return find_leaving(
-            self._weight,
-            mean,
-            cov,
+            np.full(stand.size, 1.0 / stand.size),
+            mean[stand],
+            cov[stand],
             at,
             age,
             low,
@@ -229,26 +246,65 @@ def learn_ageing(
         stored[:, rows] = reference_months(histories.get(name, ()), age[rows], effects)
     centre = float(y.mean())
     seen = max(float(y.std()), float(np.sqrt(np.mean(sd**2))))
-    grid = _Grid(effects, np.log(effect_weight), seen * _SCATTER_STEPS, level_prior_sd, 0.5 * change_prior_sd)
-    cells = _solve(y - centre, sd, member, len(names), stored, grid, change_prior_sd)
+    grid = Grid(effects, np.log(effect_weight), seen * _SCATTER_STEPS, level_prior_sd, 0.5 * change_prior_sd)
+    cells = solve(y - centre, sd, member, len(names), stored, grid, change_prior_sd)
     mean = cells.mean
     mean[:, :, 0] += centre
     weight, new = cells.weight, len(names)
     common_mean, common_sd = mean[:, new, 1], np.sqrt(cells.common_variance)
     factors = [_mixture(weight, np.exp(cells.effects[:, i]), np.zeros(len(weight))) for i in range(3)]
+    p_rises = _chance_above(weight, common_mean, common_sd)
     return Ageing(
         change=_mixture(weight, common_mean, common_sd),
         change_spread=_mixture(weight, cells.change_spread, np.zeros(len(weight))),
-        shows=_clear_of_zero(weight, common_mean, common_sd),
+        shows=_clear(p_rises),
         scatter=_mixture(weight, cells.scatter, np.zeros(len(weight))),
         storage_factors=(factors[0], factors[1], factors[2]),
         lots=names,
         speaking=speaking,
+        _p_rises=p_rises,
+        _ln_evidence=cells.ln_evidence,
         _weight=weight,
         _effects=cells.effects,
         _mean=mean,
         _cov=cells.cov,
         _histories=histories,
+    )
+
+
+def mix_ageings(parts: Sequence[Ageing], share: ArrayLike) -> Ageing:
+    """Weigh answers from one set of tastings under several priors into one.
+
+    Parameters
+    ----------
+    parts
+        From `learn_ageing`, of the same tastings.
+    share
+        What each counts for, shape (parts,), summing to 1.
+    """
+    of = np.asarray(share, dtype=float)
+
+    def both(values: Sequence[Measured]) -> Measured:
+        return _mixture(of, np.array([one.value for one in values]), np.array([one.sd for one in values]))
+
+    factors = [both([one.storage_factors[i] for one in parts]) for i in range(3)]
+    p_rises = float(of @ [one._p_rises for one in parts])
+    first = parts[0]
+    return Ageing(
+        change=both([one.change for one in parts]),
+        change_spread=both([one.change_spread for one in parts]),
+        shows=_clear(p_rises),
+        scatter=both([one.scatter for one in parts]),
+        storage_factors=(factors[0], factors[1], factors[2]),
+        lots=first.lots,
+        speaking=first.speaking,
+        _p_rises=p_rises,
+        _ln_evidence=float(np.logaddexp.reduce(np.log(np.maximum(of, 1e-300)) + [one._ln_evidence for one in parts])),
+        _weight=np.concatenate([weight * one._weight for weight, one in zip(of, parts, strict=True)]),
+        _effects=np.concatenate([one._effects for one in parts]),
+        _mean=np.concatenate([one._mean for one in parts]),
+        _cov=np.concatenate([one._cov for one in parts]),
+        _histories=first._histories,
     )
 
 
@@ -272,113 +328,16 @@ def tasted_levels(fit: Fit) -> tuple[tuple[Hashable, ...], Array, Array]:
     return tuple(fit.levels["batch"]), at.level, at.level_sd
 
 
-@dataclass(frozen=True, slots=True)
-class _Grid:
-    effects: Array
-    ln_effect_weight: Array
-    scatter: Array
-    level_spread_scale: float
-    change_spread_scale: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Cells:
-    weight: Array
-    effects: Array
-    scatter: Array
-    change_spread: Array
-    common_variance: Array
-    mean: Array
-    cov: Array
-
-
-def _solve(
-    y: Array, sd: Array, member: NDArray[np.int_], lots: int, stored: Array, grid: _Grid, change_prior_sd: float
-) -> _Cells:
-    """Weigh every cell of the grid, and work out each lot's line in those that stand for all."""
-    spread_ln = np.log(_SPREAD_MASS)
-    spreads = np.stack([x.ravel() for x in np.meshgrid(_SPREAD_STEPS, _SPREAD_STEPS, indexing="ij")], axis=1)
-    ln_spreads = (spread_ln[:, None] + spread_ln[None, :]).ravel()
-    spreads = spreads * [grid.level_spread_scale, grid.change_spread_scale]
-    is_of = (member[:, None] == np.arange(lots)).astype(float)
-    w = 1.0 / (sd**2 + grid.scatter[:, None, None] ** 2)  # (scatter, 1, batches)
-    # Sums of each lot in each cell of scatter and storage effects: (scatter, effects, lots).
-    sums = [
-        np.broadcast_to(part @ is_of, (len(grid.scatter), len(stored), lots))
-        for part in (w, w * stored, w * stored**2, w * y, w * y * stored)
-    ]
-    constant = (w * y**2 - np.log(w)).sum(axis=2)  # (scatter, 1)
-    ln = np.empty((len(grid.scatter), len(stored), len(spreads)))
-    for number, spread in enumerate(spreads):
-        ln[:, :, number] = _ln_evidence(sums, constant, spread, change_prior_sd)
-    ln += grid.ln_effect_weight[None, :, None] + ln_spreads
-    weight = np.exp(ln - ln.max())
-    # Too many cells to carry on: take those at the middle of equal parts of the whole weight, as often as they come.
-    heap = np.cumsum(weight.ravel()) / weight.sum()
-    middle = (np.arange(_PARTS) + 0.5) / _PARTS
-    cells, count = np.unique(np.minimum(np.searchsorted(heap, middle), weight.size - 1), return_counts=True)
-    at = np.unravel_index(cells, weight.shape)
-    chosen = count / _PARTS
-    mean, cov, common_variance = _lines([part[at[0], at[1]] for part in sums], spreads[at[2]], change_prior_sd)
-    return _Cells(chosen, grid.effects[at[1]], grid.scatter[at[0]], spreads[at[2], 1], common_variance, mean, cov)
-
-
-def _ln_evidence(sums: Sequence[Array], constant: Array, spread: Array, change_prior_sd: float) -> Array:
-    """Logarithm of the marginal likelihood in each cell of scatter and storage effects, up to a constant.
-
-    Every 2 x 2 matrix is written out as its elements: many tiny matrices are slow in any other form.
-    """
-    s0, s1, s2, t0, t1 = sums
-    p0, p1 = 1.0 / spread**2
-    a, b, c = s0 + p0, s1, s2 + p1  # precision of a lot's line, given the common one
-    det = a * c - b * b
-    i0, i1, i2 = c / det, -b / det, a / det
-    # The lots' evidence on the common line: precision and precision times mean, summed over lots.
-    h0 = (p0 - p0 * i0 * p0).sum(-1)
-    h1 = (-p0 * i1 * p1).sum(-1)
-    h2 = (p1 - p1 * i2 * p1).sum(-1) + 1.0 / change_prior_sd**2
-    g0, g1 = (p0 * (i0 * t0 + i1 * t1)).sum(-1), (p1 * (i1 * t0 + i2 * t1)).sum(-1)
-    common_det = h0 * h2 - h1 * h1
-    common = (h2 * g0 * g0 - 2.0 * h1 * g0 * g1 + h0 * g1 * g1) / common_det
-    own = (i0 * t0 * t0 + 2.0 * i1 * t0 * t1 + i2 * t1 * t1).sum(-1)
-    ln_dets = np.log(det).sum(-1) - s0.shape[-1] * np.log(p0 * p1) + np.log(common_det)
-    return np.asarray(-0.5 * (constant - own - common + ln_dets))
-
-
-def _lines(sums: Sequence[Array], spreads: Array, change_prior_sd: float) -> tuple[Array, Array, Array]:
-    """Lines' means (cells, lots + 1, 2), covariances, and the variance of the common change (cells,)."""
-    s0, s1, s2, t0, t1 = sums
-    gram = np.stack([np.stack([s0, s1], -1), np.stack([s1, s2], -1)], -2)  # (cells, lots, 2, 2)
-    pull = np.stack([t0, t1], -1)[..., None]
-    prior = (1.0 / spreads**2)[:, None, :, None] * np.eye(2)
-    inner = _inverse(prior + gram)
-    lean = inner @ prior  # how far a lot leans on the common line
-    total = (prior - prior @ lean).sum(axis=1)
-    total[:, 1, 1] += 1.0 / change_prior_sd**2
-    spread = _inverse(total)
-    common = spread @ (np.swapaxes(lean, -1, -2) @ pull).sum(axis=1)
-    own = inner @ pull + lean @ common[:, None]
-    own_cov = inner + lean @ spread[:, None] @ np.swapaxes(lean, -1, -2)
-    fresh_cov = spread + (spreads**2)[:, :, None] * np.eye(2)
-    mean = np.concatenate([own[..., 0], common[:, None, :, 0]], axis=1)
-    cov = np.concatenate([own_cov, fresh_cov[:, None]], axis=1)
-    return mean, cov, spread[:, 1, 1]
-
-
-def _inverse(matrix: Array) -> Array:
-    """Inverse of many symmetric 2 x 2 matrices."""
-    a, b, c = matrix[..., 0, 0], matrix[..., 0, 1], matrix[..., 1, 1]
-    inverse = np.stack([np.stack([c, -b], -1), np.stack([-b, a], -1)], -2)
-    return np.asarray(inverse / (a * c - b * b)[..., None, None])
-
-
 def _mixture(weight: Array, mean: Array, sd: Array) -> Measured:
     centre = float(weight @ mean)
     return Measured(centre, float(np.sqrt(weight @ (sd**2 + (mean - centre) ** 2))))
 
 
-def _clear_of_zero(weight: Array, mean: Array, sd: Array) -> bool:
+def _chance_above(weight: Array, mean: Array, sd: Array) -> float:
     from scipy.special import ndtr
 
-    above = float(weight @ ndtr(mean / sd))
-    return not 0.05 <= above <= 0.95
+    return float(weight @ ndtr(mean / sd))
+
+
+def _clear(p_rises: float) -> bool:
+    return not 0.05 <= p_rises <= 0.95

@@ -63,6 +63,7 @@ def stock_against_life(
     *,
     taste_above: float = 0.1,
     act_above: float = 0.5,
+    unit: str = "bags",
 ) -> StockAdvice:
     """Set a lot's stock against the month in which its first attribute is likely to leave tolerance.
 
@@ -77,6 +78,8 @@ def stock_against_life(
     taste_above, act_above
         Chances of leaving before the last bag is sold from which to taste sooner, and to sell faster or blend (common
         practice, no source).
+    unit
+        What `bags` and `bags_a_month` count, for the sentences.
 
     Returns
     -------
@@ -120,7 +123,9 @@ def stock_against_life(
     else:
         action = "carry on"
     needed = bags / life if life is not None and life > 0 else None
-    said = _sentence(action, first, bags, bags_a_month.value, months_of_sales, life, taste_in, chance, needed, spare)
+    said = _sentence(
+        action, first, bags, bags_a_month.value, months_of_sales, life, taste_in, chance, needed, spare, unit
+    )
     return StockAdvice(action, first.attribute, months_of_sales, life, taste_in, chance, beyond, needed, spare, said)
 
 
@@ -148,11 +153,12 @@ def _sentence(
     chance: float,
     needed: float | None,
     spare: float,
+    unit: str,
 ) -> str:
     horizon = first.months[-1] - first.now_months
     lives = f"about {life:.1f} months of life" if life is not None else f"more than {horizon:.0f} months of life"
-    said = f"{bags:g} bags left, {months_of_sales:.1f} months of sales, {lives} ({first.attribute}). "
-    said += f"With a chance of {100 * chance:.0f} % it is {first.toward} tolerance before the last bag is sold. "
+    said = f"{_amount(bags)} {unit} left, {months_of_sales:.1f} months of sales, {lives} ({first.attribute}). "
+    said += f"With a chance of {100 * chance:.0f} % it is {first.toward} tolerance before the last is sold. "
     if action == "carry on":
         said += "Carry on."
         said += f" Taste it within {taste_in:.0f} months." if taste_in else ""
@@ -161,8 +167,8 @@ def _sentence(
     else:
         said += _taste(taste_in)
         if needed is not None and needed > rate:
-            said += f" If it is as feared: sell {needed:.0f} bags a month instead of {rate:.0f}"
-            said += f", or move about {spare:.0f} bags to a blend."
+            said += f" If it is as feared: sell {_amount(needed)} {unit} a month instead of {_amount(rate)}"
+            said += f", or move about {_amount(spare)} {unit} to a blend."
         elif needed is None:
             said += " If it is as feared: move the stock to a blend."
     return said + " A tasting decides; this is no expiry."
@@ -172,3 +178,8 @@ def _taste(taste_in: float | None) -> str:
     if taste_in is None:
         return "Taste it."
     return "Taste it now." if taste_in < 0.5 else f"Taste it within {taste_in:.1f} months."
+
+
+def _amount(number: float) -> str:
+    """Write a number of bags: to a tenth where there are few."""
+    return f"{number:.0f}" if number >= 9.95 or number == round(number) else f"{number:.1f}"

@@ -1,6 +1,6 @@
 """What the charts of a measure say, in sentences as mild as the evidence."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import floor, log10
 
@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 CLEAR_P, SIGN_P = 0.01, 0.05
 # With fewer batches nothing is called clear.
 _FEW = 12
+# Measures that carry at least this share of the largest part of T² are named, so many at most.
+_TOLD_SHARE, _MOST_TOLD = 0.25, 3
 # Baselines that give twice the false alarms of known limits say so.
 _TOO_MANY = 2.0
 
@@ -213,7 +215,7 @@ def _chance(p: float) -> str:
 
 
 def say_joint(
-    chart: JointChart, away: Mapping[str, Floats], batches: Sequence[str], dates: Sequence[str] | None
+    chart: JointChart, away: Floats, measures: Sequence[str], batches: Sequence[str], dates: Sequence[str] | None
 ) -> list[str]:
     """Say which batches are odd as a whole, and by which measures most.
 
@@ -222,19 +224,16 @@ def say_joint(
     chart
         From `t_squared`.
     away
-        By measure, in the chart's order, how far each batch lies from the centre.
-    batches, dates
+        How far each batch lies from the centre, shape (batches, measures).
+    measures, batches, dates
         Labels.
     """
     names = Names(measure="", unit="", batches=batches, dates=dates)
-    measures = list(away)
     said = []
     for i in chart.signals:
         part = np.nan_to_num(chart.part[i], nan=-1.0)
-        order = [int(j) for j in np.argsort(-part) if part[j] > 0.25 * part.max()][:3]
-        parts = ", ".join(f"{measures[j]} ({'high' if away[measures[j]][i] > 0 else 'low'})" for j in order)
-        said.append(
-            f"Batch {names.batch(i)} is unusual as a whole (T² {chart.t_squared[i]:.1f}, limit {chart.limit[i]:.1f}); "
-            f"it shows most in {parts}, given the others."
-        )
-    return said or ["No batch is unusual as a whole."]
+        order = [int(j) for j in np.argsort(-part) if part[j] >= _TOLD_SHARE * part.max()][:_MOST_TOLD]
+        parts = ", ".join(f"{measures[j]} ({'high' if away[i, j] > 0 else 'low'})" for j in order)
+        size = f"T-squared {chart.t_squared[i]:.2f}, limit {chart.limit[i]:.2f}"
+        said.append(f"Batch {names.batch(i)} is odd as a whole ({size}); given the others it shows most in {parts}.")
+    return said or ["No batch is odd as a whole."]

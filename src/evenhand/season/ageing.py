@@ -5,6 +5,7 @@ It is a prompt to taste, never an expiry: no source supports one. This module is
 - ``_ageing_isotherm``: moisture, its method, and water activity by the GAB isotherm
 - ``_ageing_storage``: spells of storage, turned into reference months
 - ``_ageing_model``: lines of lots that borrow from each other
+- ``_ageing_together``: how large changes are at all, learned from all lines of a shop
 - ``_ageing_leaving``: the month in which an attribute is likely to leave its tolerance
 - ``_ageing_stock``: bags, sales and that month
 """
@@ -25,8 +26,10 @@ from evenhand.season._ageing_storage import (
     History,
     Spell,
 )
+from evenhand.season._ageing_together import CHANGE_SCALES, TastedLots, learn_ageing_together
 
 __all__ = [
+    "CHANGE_SCALES",
     "GREEN_ISOTHERM",
     "REFERENCE_TEMPERATURE_C",
     "REFERENCE_WATER_ACTIVITY",
@@ -38,8 +41,10 @@ __all__ = [
     "MoistureMethod",
     "Spell",
     "StockAdvice",
+    "TastedLots",
     "fit_isotherm",
     "learn_ageing",
+    "learn_ageing_together",
     "stock_against_life",
     "tasted_levels",
 ]

@@ -103,11 +103,30 @@ class MeasureReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JointReading:
-    """The joint chart of several measures, and what it says."""
+    """The joint chart of several measures, and what it says.
+
+    Attributes
+    ----------
+    measures
+        As given.
+    away
+        Shape (batches, measures): how far each value lies from its usual level, in standard deviations of its own; NaN
+        where not measured.
+    base
+        What is usual for these.
+    chart
+        T² of every batch.
+    complete
+        Batches with all measures.
+    sentences
+        One for each batch that is odd as a whole, or one that says that none is.
+    """
 
     measures: tuple[str, ...]
+    away: NDArray[np.float64]
     base: JointBaseline
     chart: JointChart
+    complete: int
     sentences: tuple[str, ...]
 
 
@@ -208,6 +227,7 @@ def read_profile(
     *,
     batches: Sequence[str],
     dates: Sequence[str] | None = None,
+    bases: Mapping[str, Baseline] | None = None,
     in_baseline: ArrayLike | None = None,
     false_alarm: float = 0.0027,
 ) -> JointReading:
@@ -220,6 +240,8 @@ def read_profile(
         measure has none).
     batches, dates
         A label and a date for each batch.
+    bases
+        By measure, what is usual, as `read_measure` learned it; learned from the batches where not given.
     in_baseline
         Which batches to learn from; all by default.
     false_alarm
@@ -227,8 +249,11 @@ def read_profile(
 
     Notes
     -----
-    Learned from the batches it judges, it signals far more often than asked, the more so with unequal uncertainties
-    (see the limits in docs/explanation/control-charts.md): read a signal as a prompt.
+    Every value is first put in standard deviations of its own: its distance from the usual level, over the scatter of
+    batches and its own uncertainty together. A batch tasted once then stands beside one tasted by all, and T² with the
+    sample's covariance follows its Beta law (batches learned from) or F law (new ones) closely enough. How closely is
+    told in docs/explanation/control-charts.md. A shift that lasts widens the sample's covariance; it is the affair of
+    averages and sums.
 
     Raises
     ------
@@ -237,20 +262,31 @@ def read_profile(
     """
     if not values:
         raise DesignError("A joint chart needs at least one measure.")
-    series = [read_series(values[name], sds.get(name, 0.0)) for name in values]
-    n = series[0][0].size
-    if any(x.size != n for x, _ in series):
+    series = {name: read_series(values[name], sds.get(name, 0.0)) for name in values}
+    n = next(iter(series.values()))[0].size
+    if any(x.size != n for x, _ in series.values()):
         raise DesignError("All measures of a joint chart need one entry for each batch.")
     _check_labels(n, batches, dates)
-    table, spread = np.column_stack([x for x, _ in series]), np.column_stack([u for _, u in series])
     chosen = np.ones(n, dtype=bool) if in_baseline is None else np.asarray(in_baseline, dtype=bool)
     if chosen.shape != (n,):
         raise DesignError(f"There are {n} batches, but {chosen.size} marks of the baseline; give one a batch.")
-    base = estimate_joint_baseline(table[chosen], spread[chosen])
-    chart = t_squared(table, base, spread, false_alarm=false_alarm, in_baseline=chosen)
-    away: dict[str, NDArray[np.float64]] = {name: table[:, j] - base.centre[j] for j, name in enumerate(values)}
+    columns = []
+    for name, (x, u) in series.items():
+        known = bases.get(name) if bases else None
+        usual = estimate_baseline(x[chosen], u[chosen]) if known is None else known
+        columns.append((x - usual.centre) / usual.spread(np.where(np.isfinite(u), u, usual.typical_sd)))
+    away = np.column_stack(columns)
+    complete = np.isfinite(away).all(axis=1)
+    base = estimate_joint_baseline(away[chosen], method="sample")
+    # A batch with gaps took no part in the covariance: for its T² it is a new one.
+    chart = t_squared(away, base, false_alarm=false_alarm, in_baseline=chosen & complete)
     return JointReading(
-        measures=tuple(values), base=base, chart=chart, sentences=tuple(words.say_joint(chart, away, batches, dates))
+        measures=tuple(values),
+        away=away,
+        base=base,
+        chart=chart,
+        complete=int(complete.sum()),
+        sentences=tuple(words.say_joint(chart, away, list(values), batches, dates)),
     )
 
 

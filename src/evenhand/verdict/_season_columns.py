@@ -1,18 +1,20 @@
 """The columns of a season: every taste by each batch's own cups and every roast measure, with what each is known to."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.errors import DesignError, QuantityError
 from evenhand.panel import mixed
+from evenhand.panel.faults import FaultFit
 from evenhand.season.charts import own_evidence
 from evenhand.season.roaster import RoastMeasure, colour_measure, dry_loss_measure, dry_loss_pct, roast_time_measure
 from evenhand.units import half_width_to_sd
-from evenhand.verdict.arrangement import Arrangement
-from evenhand.verdict.fitting import fit_tables
+from evenhand.verdict.arrangement import Arrangement, arrange
+from evenhand.verdict.fitting import Fitted, fit_tables
+from evenhand.verdict.hearing import hear
 from evenhand.verdict.tastings import Batch, Tastings
 
 Floats = NDArray[np.float64]
@@ -62,16 +64,69 @@ class RoastColumn:
     sd: Floats
 
 
-def taste_columns(tastings: Tastings, bench: Arrangement) -> tuple[TasteColumn, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonBench:
+    """Tastings fitted once, for all that is read off a season.
+
+    Attributes
+    ----------
+    tastings
+        The same, batches in roasting order.
+    arrangement, fitted
+        Sheets as tables, and the fits of their attributes.
+    tastes, roast
+        Columns, in the order of the batches.
+    heard
+        Beliefs about faults; None where nobody was asked.
+    """
+
+    tastings: Tastings
+    arrangement: Arrangement
+    fitted: Fitted
+    tastes: tuple[TasteColumn, ...]
+    roast: tuple[RoastColumn, ...]
+    heard: FaultFit | None
+
+
+def lay_out(tastings: Tastings) -> SeasonBench:
+    """Fit tastings once, for `read_season`, `read_green`, `compare_lots` and `plan_week` to share.
+
+    Parameters
+    ----------
+    tastings
+        All that was tasted, and what was measured of the roasts.
+
+    Raises
+    ------
+    DesignError
+        If a roast cannot have lost what is written.
+    """
+    order = sorted(range(len(tastings.batches)), key=lambda i: tastings.batches[i].roasted_on)
+    tastings = replace(tastings, batches=tuple(tastings.batches[i] for i in order))
+    bench = arrange(tastings)
+    fitted = fit_tables(bench.tables, bench.panel)
+    return SeasonBench(
+        tastings=tastings,
+        arrangement=bench,
+        fitted=fitted,
+        tastes=taste_columns(tastings, bench, fitted),
+        roast=roast_columns(tastings.batches),
+        heard=hear(tastings, bench.usable),
+    )
+
+
+def taste_columns(tastings: Tastings, bench: Arrangement, fitted: Fitted | None = None) -> tuple[TasteColumn, ...]:
     """Estimate every attribute with a target in every batch, in the order of `tastings.batches`.
 
     Parameters
     ----------
     tastings, bench
         All that was tasted, and the same as `arrange` lays it out.
+    fitted
+        Its fits, where they were made already.
     """
     panel = bench.panel
-    fitted = fit_tables(bench.tables, panel)
+    fitted = fit_tables(bench.tables, panel) if fitted is None else fitted
     found = {
         (work.table.service, attribute): fit
         for work, fits in zip(fitted.works, fitted.informed, strict=True)

@@ -10,7 +10,8 @@ from evenhand.errors import DesignError
 from evenhand.espresso.caffeine import pull_caffeine_mg
 from evenhand.panel import faults
 from evenhand.verdict import reasons
-from evenhand.verdict.arrangement import SERVICES, Arrangement, arrange
+from evenhand.verdict._offers import believe, list_offers
+from evenhand.verdict.arrangement import Arrangement, arrange
 from evenhand.verdict.cost import expected_hold, expected_release
 from evenhand.verdict.hearing import hear
 from evenhand.verdict.judgement import (
@@ -26,14 +27,13 @@ from evenhand.verdict.judgement import (
 from evenhand.verdict.levels import AttributeLevels, estimate
 from evenhand.verdict.profile import Profiles, profile
 from evenhand.verdict.tastings import Batch, Tastings
-from evenhand.verdict.worth import Belief, Tasting, best
+from evenhand.verdict.worth import best
 
 __all__ = ["judge"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-_MOST_TASTERS = 4
 # Between these probabilities a fault is in doubt.
 _DOUBTFUL = (0.05, 0.8)
 # The same sheets must give the same verdict: what randomness the worth of a cup needs starts here and at the name.
@@ -90,8 +90,10 @@ def _decide(
     fault_beliefs = _fault_beliefs(heard, batch.batch)
     p_fault = heard.p_any(batch.batch) if heard else 0.0
     p_good = p_within * (1.0 - p_fault)
-    belief = _belief(profiles, heard, batch.batch, index, asked, p_within)
-    tasting, worth = best(belief, _offers(bench, belief), costs, np.random.default_rng([_SEED, *batch.batch.encode()]))
+    belief = believe(profiles, heard, batch.batch, index, asked, p_within)
+    tasting, worth = best(
+        belief, list_offers(bench, belief), costs, np.random.default_rng([_SEED, *batch.batch.encode()])
+    )
     price = tasting.price(costs)
     release, hold = expected_release(p_good, costs), expected_hold(p_good, costs)
     again = min(release, hold) - worth + price
@@ -147,44 +149,6 @@ def _cups_to_settle(heard: faults.FaultFit | None, verdict: BatchVerdict) -> Map
     if heard is None:
         return {}
     return {name: heard.cups_to_settle(verdict.batch, name, *_DOUBTFUL).sentence for name in doubtful}
-
-
-def _belief(
-    profiles: Profiles, heard: faults.FaultFit | None, batch: str, index: int, asked: IntArray, p_within: float
-) -> Belief:
-    sd = profiles.sd[index, asked]
-    columns = [profiles.columns[j] for j in asked.tolist()]
-
-    def variance(term: str) -> FloatArray:
-        return np.array([one.believed[term] for one in columns], dtype=float)
-
-    return Belief(
-        mean=profiles.estimate[index, asked],
-        covariance=profiles.error_correlation[index][np.ix_(asked, asked)] * np.outer(sd, sd),
-        low=profiles.low[index, asked],
-        high=profiles.high[index, asked],
-        service=tuple(one.service for one in columns),
-        pull_var=variance("pull"),
-        taster_var=variance("batch_taster"),
-        sheet_var=variance("residual"),
-        noise_correlation=profiles.noise_correlation[np.ix_(asked, asked)],
-        p_within=p_within,
-        p_fault=np.array([heard.p(batch, name) for name in heard.faults]) if heard else np.zeros(0),
-        sensitivity=heard.panel_sensitivity if heard else np.zeros(0),
-        false_alarm=heard.panel_false_alarm if heard else np.zeros(0),
-    )
-
-
-def _offers(bench: Arrangement, belief: Belief) -> list[Tasting]:
-    """Next tastings to choose from: one or two pulls in one service or in each, by one taster, two, or up to four."""
-    services = [service for service in SERVICES if service in belief.service] or ["black"]
-    people = sorted({count for count in (1, 2, _MOST_TASTERS) if count <= len(bench.panel.tasters)})
-    if people and people[-1] < len(bench.panel.tasters) < _MOST_TASTERS:
-        people.append(len(bench.panel.tasters))
-    shapes: list[tuple[tuple[str, int], ...]] = [((service, number),) for number in (1, 2) for service in services]
-    if len(services) > 1:
-        shapes += [tuple((service, number) for service in services) for number in (1, 2)]
-    return [Tasting(pulls=shape, tasters=number) for shape in shapes for number in people or [1]]
 
 
 def _tasted(bench: Arrangement, index: int) -> tuple[Tasted, ...]:

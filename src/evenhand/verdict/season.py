@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from evenhand.errors import DesignError
 from evenhand.season.charts import Chart, Cusum, read_measure
-from evenhand.verdict._season_columns import RoastColumn, TasteColumn, roast_columns, taste_columns, tasters_of
+from evenhand.verdict._season_columns import RoastColumn, SeasonBench, TasteColumn, lay_out, tasters_of
 from evenhand.verdict._season_joint import read_jointly
 from evenhand.verdict._season_records import (
     Alert,
@@ -27,8 +27,7 @@ from evenhand.verdict._season_records import (
 )
 from evenhand.verdict._season_roaster import talk_to_roaster
 from evenhand.verdict._season_together import steps_across, steps_together
-from evenhand.verdict.arrangement import SERVICES, arrange
-from evenhand.verdict.hearing import hear
+from evenhand.verdict.arrangement import SERVICES
 from evenhand.verdict.tastings import Tastings
 
 __all__ = [
@@ -36,9 +35,11 @@ __all__ = [
     "CoffeeSeason",
     "JointSeason",
     "MeasureSeason",
+    "SeasonBench",
     "SeasonReading",
     "State",
     "alerts_by_luck",
+    "lay_out",
     "read_season",
 ]
 
@@ -60,7 +61,11 @@ _WITH_ALERT = (0.013, 0.018, 0.021, 0.041, 0.050, 0.059, 0.089, 0.119, 0.164, 0.
 
 
 def read_season(
-    tastings: Tastings, *, coffees: Sequence[str] = (), states: Mapping[str, Mapping[str, str]] | None = None
+    tastings: Tastings,
+    *,
+    coffees: Sequence[str] = (),
+    states: Mapping[str, Mapping[str, str]] | None = None,
+    bench: SeasonBench | None = None,
 ) -> SeasonReading:
     """Read every coffee's season off its tastings and roast measures.
 
@@ -71,8 +76,10 @@ def read_season(
     coffees
         Only these; all sheets still inform them. Empty for all that were roasted.
     states
-        What else is on record, by name (green lot, harvest, who roasted ...): a label by batch. Batch size and
-        tasters are read off the tastings.
+        What else is on record, by name (who roasted, which machine ...): a label by batch. Green lot, harvest, batch
+        size and tasters are read off the tastings.
+    bench
+        The same tastings as `lay_out` fitted them, where that was done already.
 
     Returns
     -------
@@ -84,19 +91,17 @@ def read_season(
     DesignError
         If a coffee asked for has no batch, or a roast cannot have lost what is written.
     """
-    order = sorted(range(len(tastings.batches)), key=lambda i: tastings.batches[i].roasted_on)
-    tastings = replace(tastings, batches=tuple(tastings.batches[i] for i in order))
+    _check_coffees(coffees, sorted({one.coffee for one in tastings.batches}), tastings)
+    bench = lay_out(tastings) if bench is None else bench
+    tastings, tastes, roast = bench.tastings, bench.tastes, bench.roast
     batches = tastings.batches
     roasted = sorted({one.coffee for one in batches})
-    _check_coffees(coffees, roasted, tastings)
-    bench = arrange(tastings)
-    tastes, roast = taste_columns(tastings, bench), roast_columns(batches)
-    records = _records(tastings, bench.usable, states or {})
+    records = _records(tastings, bench.arrangement.usable, states or {})
     every = []
     for coffee in roasted:
         rows = [i for i, one in enumerate(batches) if one.coffee == coffee]
         every.append(_read_coffee(coffee, rows, tastings, tastes, roast, records))
-    roaster, off_target = talk_to_roaster(batches, tastes, roast, hear(tastings, bench.usable))
+    roaster, off_target = talk_to_roaster(batches, tastes, roast, bench.heard)
     every = [
         replace(one, off_target=tuple(off_target[name] for name in one.batches if name in off_target)) for one in every
     ]
@@ -136,7 +141,16 @@ def _records(
     tastings: Tastings, usable: frozenset[str], states: Mapping[str, Mapping[str, str]]
 ) -> Mapping[str, Mapping[str, str]]:
     size = {one.batch: f"{one.green_in_kg:g} kg" for one in tastings.batches if one.green_in_kg is not None}
-    return {"batch size": size, "tasters": tasters_of(tastings, usable), **states}
+    lot = {one.batch: one.green_lot for one in tastings.batches if one.green_lot}
+    harvest_of = {one.lot: one.harvest for one in tastings.lots if one.harvest}
+    harvest = {batch: harvest_of[name] for batch, name in lot.items() if name in harvest_of}
+    return {
+        "green lot": lot,
+        "harvest": harvest,
+        "batch size": size,
+        "tasters": tasters_of(tastings, usable),
+        **states,
+    }
 
 
 def _read_coffee(

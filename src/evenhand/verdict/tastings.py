@@ -1,7 +1,8 @@
-"""What a judgement is made from: batches, recipes, targets, pulls, scores and fault reports, as plain arrays."""
+"""What a judgement is made from: batches, lots, recipes, targets, pulls, scores and fault reports, as plain arrays."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,10 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batch:
-    """One roast: its name, coffee and roast date (ISO 8601 text), and what was measured of it, None where not."""
+    """One roast: its name, coffee and roast date (ISO 8601 text), and what was measured of it, None where not.
+
+    `green_lot` is the lot it was roasted from, None where nobody wrote one down.
+    """
 
     batch: str
     coffee: str
@@ -36,14 +40,67 @@ class Batch:
     green_moisture_pct: float | None = None
     roasted_moisture_pct: float | None = None
     roast_time_s: float | None = None
+    green_lot: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotReading:
+    """Moisture and water activity of a lot on one day (ISO 8601 text); a moisture carries the method that found it."""
+
+    read_on: str
+    moisture_pct: float | None = None
+    moisture_method: str | None = None
+    water_activity: float | None = None
+    water_activity_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotStorage:
+    """A spell of storage: from a day (ISO 8601 text) until the next one of the same lot begins; the last goes on."""
+
+    stored_from: str
+    temperature_c: float | None = None
+    water_activity: float | None = None
+    packaging: Literal["breathing", "airtight"] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lot:
+    """One delivery of green coffee.
+
+    Attributes
+    ----------
+    lot
+        Its name.
+    origin, process, harvest
+        As they were written; a harvest as the trade writes it, such as 2025/26.
+    harvested_on, arrived_on
+        ISO 8601 text; the day of harvest is the middle of the picking.
+    green_kg, bag_kg
+        Mass delivered, and of one bag.
+    readings, storage
+        In the order of their days.
+    """
+
+    lot: str
+    origin: str | None = None
+    process: str | None = None
+    harvest: str | None = None
+    harvested_on: str | None = None
+    arrived_on: str | None = None
+    green_kg: float | None = None
+    bag_kg: float | None = None
+    readings: tuple[LotReading, ...] = ()
+    storage: tuple[LotStorage, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchPull:
-    """A pull and the batch that it was made of."""
+    """A pull, the batch that it was made of, and the day on which it was pulled (ISO 8601 text), where known."""
 
     batch: str
     pull: Pull
+    pulled_on: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +157,10 @@ class Tastings:
         Lower and upper end by attribute, points.
     tables
         Table of each cup, where one was written down.
+    lots
+        Green lots that something is written of; batches may name others.
+    lot_of_coffee
+        The lot that a coffee is roasted from at present, where one was written down.
     """
 
     title: str
@@ -115,3 +176,5 @@ class Tastings:
     tables: Mapping[str, str] = field(default_factory=dict)
     invented: bool = False
     warnings: tuple[str, ...] = ()
+    lots: tuple[Lot, ...] = ()
+    lot_of_coffee: Mapping[str, str] = field(default_factory=dict)

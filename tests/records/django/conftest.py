@@ -47,10 +47,12 @@ def shop(db, pen, write, good) -> None:
         Cup,
         GreenLot,
         GreenReading,
+        GreenStorage,
         LotProducer,
         LotVariety,
         Person,
         Serving,
+        Word,
     )
 
     import_path(pen, write(good), dry_run=False)
@@ -78,6 +80,8 @@ def shop(db, pen, write, good) -> None:
             water_activity_c=25,
         )
     )
+    pen.make(GreenStorage(lot=lot, stored_from=dt.date(2026, 4, 3), temperature_c=19, packaging="breathing"))
+    pen.make(Word(name="plum"))
     pen.make(BatchLot(batch=Batch.objects.get(label="H-01"), lot=lot, green_kg=6))
     pen.make(Serving(cup=Cup.objects.get(code="101"), taster=Person.objects.get(name="Wim"), position=2))
 

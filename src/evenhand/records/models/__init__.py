@@ -11,8 +11,9 @@ from evenhand.records.models._coffee import (
     RecipeVersion,
     Shop,
     Target,
+    Word,
 )
-from evenhand.records.models._green import GreenLot, GreenReading, LotProducer, LotVariety
+from evenhand.records.models._green import GreenLot, GreenReading, GreenStorage, LotProducer, LotVariety
 from evenhand.records.models._history import Entry
 from evenhand.records.models._kept import Kept
 from evenhand.records.models._tasting import (
@@ -41,6 +42,7 @@ __all__ = [
     "FaultAnswer",
     "GreenLot",
     "GreenReading",
+    "GreenStorage",
     "Kept",
     "LotProducer",
     "LotVariety",
@@ -56,4 +58,5 @@ __all__ = [
     "Target",
     "Verdict",
     "Withdrawal",
+    "Word",
 ]

@@ -47,10 +47,13 @@ class Shop(Kept):
 
 
 class Person(Kept):
-    """Someone who pulls, tastes or signs."""
+    """Someone who pulls, tastes or signs; the role says what else they may do on the bench, None is a taster."""
+
+    ROLES = (("taster", "taster"), ("lead", "lead"), ("owner", "owner"))
 
     name = LabelField(unique=True)
     is_active = models.BooleanField(default=True)
+    role = models.CharField(max_length=6, null=True, choices=ROLES)
 
     class Meta(Kept.Meta):
         verbose_name = "person"
@@ -107,6 +110,19 @@ class Fault(Kept):
 
     class Meta(Kept.Meta):
         verbose_name = "fault"
+
+    def __str__(self) -> str:
+        return str(self.name)
+
+
+class Word(Kept):
+    """A free word that is offered to tasters; the list is the shop's."""
+
+    name = LabelField(unique=True)
+    is_active = models.BooleanField(default=True)
+
+    class Meta(Kept.Meta):
+        verbose_name = "word"
 
     def __str__(self) -> str:
         return str(self.name)

@@ -99,6 +99,15 @@ class BatchLot(Kept):
     def __str__(self) -> str:
         return f"{self.lot.name} in {self.batch.label}"
 
+    def check_together(self, today: dt.date) -> None:
+        """Refuse a lot that was harvested after the roast."""
+        harvested, roasted = self.lot.harvested_on, self.batch.roasted_on
+        if harvested is not None and roasted < harvested:
+            raise RecordError(
+                f'lot in a batch, lot: "{self.lot.name}" is not allowed; the batch was roasted on {roasted}, before '
+                f"that lot was harvested, on {harvested}."
+            )
+
 
 class Pull(Kept):
     """One espresso shot as it really ran; what was not measured is empty, never the recipe's value.
