@@ -7,7 +7,7 @@ ARGS ?=
 
 export PYTHON
 .DEFAULT_GOAL := help
-.PHONY: help setup dev demo test lint format bench lock ci clean
+.PHONY: help setup dev demo serve screens test lint format bench lock ci clean
 
 help: ## Say what each target does
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' Makefile
@@ -21,6 +21,12 @@ dev: ## Add the linters and the browser driver to .venv
 demo: setup ## Judge the invented roastery: verdicts on screen, a page, a PDF and a JSON file in out/
 	@mkdir -p out
 	$(BIN)/evenhand judge demo/season --html out/demo.html --pdf out/demo.pdf --json out/demo.json $(ARGS)
+
+serve: setup ## Open the bench on this machine (ARGS="--host 0.0.0.0" lets the phones in the room in)
+	$(BIN)/evenhand serve $(ARGS)
+
+screens: dev ## Take the pictures of docs/bench.md anew (needs Chromium)
+	$(BIN)/python scripts/screenshots.py $(ARGS)
 
 test: setup ## Run all tests (what needs a browser says so where there is none)
 	$(BIN)/python -m pytest $(ARGS)

@@ -1,13 +1,22 @@
-"""What every test run shares: how a test that is left out is told, and when that is a failure.
+"""What every test run shares: how a test that is left out is told, a browser, an event loop, a PostgreSQL server.
 
 A test that needs a browser or a server skips itself with one sentence where that is absent. The closing lines then say
 how many were left out and why. With EVENHAND_FORBID_SKIPS=1, as in the project's own check, each is a failure, and so
 is a run that leaves tests out by selection.
 """
 
+import asyncio
 import os
+import pwd
+import shutil
+import socket
+import subprocess
+import tempfile
 from collections import Counter
-from collections.abc import Generator
+from collections.abc import Callable, Coroutine, Generator, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -55,6 +64,12 @@ def pytest_make_collect_report() -> Generator[None, Any, Any]:
     return report
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Run the tests with a browser last: its driver holds the loop of the thread, and Django refuses to work in one."""
+    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+
+
 def pytest_deselected(items: list[pytest.Item]) -> None:
     global _deselected
     _deselected += len(items)
@@ -72,3 +87,127 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
     if _deselected:
         terminalreporter.write_line(f"left out: {_deselected} test(s), by selection")
     terminalreporter.write_line(f"left out in all: {_left_out.total() + _deselected}")
+
+
+# A browser: one for the whole run, since its driver can be started once in a thread.
+
+CHROMIUM = Path("/usr/bin/chromium")
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    # 127.0.0.1 is a secure context and would hide what is missing on the shop's wifi: the bench is opened by this name.
+    "--host-resolver-rules=MAP bench.test 127.0.0.1",
+]
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """Start Debian's Chromium once."""
+    if find_spec("playwright") is None or find_spec("axe_playwright_python") is None or not CHROMIUM.exists():
+        pytest.skip("needs playwright, axe-playwright-python and /usr/bin/chromium")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=os.fspath(CHROMIUM), args=FLAGS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def axe(chromium: Any) -> str:
+    """Return the text of axe-core."""
+    import axe_playwright_python
+
+    return (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def run_apart() -> Callable[[Coroutine[Any, Any, Any]], Any]:
+    """Return a function that runs a coroutine in a thread of its own: the browser's driver holds this thread's loop."""
+
+    def run(coroutine: Coroutine[Any, Any, Any]) -> Any:
+        with ThreadPoolExecutor(1) as pool:
+            return pool.submit(asyncio.run, coroutine).result()
+
+    return run
+
+
+# A PostgreSQL server that is started for the tests that want one and thrown away.
+
+
+def _programs() -> Path | None:
+    """Return the folder of the server's programs, the newest if there are several, or None."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda path: int(path.parts[-3]))
+    on_path = shutil.which("initdb")
+    return found[-1].parent if found else (Path(on_path).resolve().parent if on_path else None)
+
+
+def _unprivileged() -> pwd.struct_passwd | None:
+    """Return the user to run the server as: initdb refuses root, so root hands it to somebody who may do nothing."""
+    if os.getuid() != 0:
+        return None
+    for name in ("postgres", "nobody"):
+        try:
+            return pwd.getpwnam(name)
+        except KeyError:
+            continue
+    pytest.skip("needs a user other than root to run PostgreSQL as")
+
+
+@pytest.fixture(scope="session")
+def postgresql_databases() -> Iterator[Callable[[], str]]:
+    """Start a private server that listens on a socket in its own folder alone; each call makes a database in it."""
+    bin_folder = _programs()
+    if bin_folder is None or find_spec("psycopg") is None:
+        pytest.skip("needs the programs of PostgreSQL (initdb, pg_ctl) and psycopg")
+    user = _unprivileged()
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    folder = Path(tempfile.mkdtemp(prefix="eh-pg-", dir="/tmp"))  # the path of a socket must be short
+    data = folder / "data"
+
+    def run(program: str, *words: str | Path) -> None:
+        done = subprocess.run(
+            [bin_folder / program, *words],
+            user=None if user is None else user.pw_uid,
+            group=None if user is None else user.pw_gid,
+            extra_groups=None if user is None else [],
+            cwd=folder,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        assert done.returncode == 0, f"{program}: {done.stderr}"
+
+    made: list[str] = []
+
+    def make() -> str:
+        made.append(f"evenhand{len(made)}")
+        run("createdb", "-h", folder, "-p", str(port), "-U", "evenhand", made[-1])
+        return f"postgresql://evenhand@/{made[-1]}?host={folder}&port={port}"
+
+    if user is not None:
+        os.chown(folder, user.pw_uid, user.pw_gid)
+    try:
+        run("initdb", "-D", data, "-U", "evenhand", "--auth=trust", "-E", "UTF8", "--locale=C", "--no-sync")
+        options = f"-p {port} -k {folder} -c listen_addresses='' -c fsync=off"
+        run("pg_ctl", "-D", data, "-w", "-l", folder / "log", "-o", options, "start")
+        try:
+            yield make
+        finally:
+            run("pg_ctl", "-D", data, "-m", "immediate", "stop")
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture
+def postgresql(postgresql_databases: Callable[[], str]) -> str:
+    """Return the address of a database of this test's own."""
+    return postgresql_databases()

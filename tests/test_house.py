@@ -116,6 +116,11 @@ class TestCode:
                 else []
             )
         }
+        # Named in Django's settings instead: Django imports them by that name.
+        settings = (ROOT / "src/evenhand/bench/settings.py").read_text("utf-8")
+        imported |= {name for name in ("django_htmx", "whitenoise") if f'"{name}.' in settings}
+        if "people.hashing.BoundedArgon2" in settings:
+            imported.add("argon2")  # by Django's own hasher, which ours derives from
         brought = {
             re.sub(r"[-_.]+", "-", distribution).lower()
             for module, distributions in packages_distributions().items()

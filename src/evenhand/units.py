@@ -8,6 +8,9 @@ from evenhand.errors import QuantityError
 # Exact: US gallon of 231 cubic inches over 128 (NIST Handbook 44, appendix C).
 ML_PER_US_FL_OZ = 29.5735295625
 
+# Exact: the avoirdupois pound (NIST Handbook 44, appendix C).
+KG_PER_LB = 0.45359237
+
 
 @dataclass(frozen=True, slots=True)
 class Measured:
@@ -85,3 +88,53 @@ def half_width_to_sd(half_width: float) -> float:
     if half_width < 0:
         raise QuantityError(f"A half-width must be 0 or more, not {half_width}.")
     return half_width / sqrt(3.0)
+
+
+def kg_from_lb(mass_lb: float) -> float:
+    """Turn pounds (avoirdupois) into kilograms."""
+    return mass_lb * KG_PER_LB
+
+
+def lb_from_kg(mass_kg: float) -> float:
+    """Turn kilograms into pounds (avoirdupois)."""
+    return mass_kg / KG_PER_LB
+
+
+def ml_from_fl_oz(volume_fl_oz: float) -> float:
+    """Turn US fluid ounces into millilitres."""
+    return volume_fl_oz * ML_PER_US_FL_OZ
+
+
+def fl_oz_from_ml(volume_ml: float) -> float:
+    """Turn millilitres into US fluid ounces."""
+    return volume_ml / ML_PER_US_FL_OZ
+
+
+def c_from_f(temperature_f: float) -> float:
+    """Turn a temperature in degrees Fahrenheit into degrees Celsius.
+
+    References
+    ----------
+    NIST Special Publication 811 (2008), appendix B.8: t/C = (t/F - 32)/1.8, exact.
+    """
+    return (temperature_f - 32.0) / 1.8
+
+
+def f_from_c(temperature_c: float) -> float:
+    """Turn a temperature in degrees Celsius into degrees Fahrenheit (NIST SP 811, B.8)."""
+    return temperature_c * 1.8 + 32.0
+
+
+def c_span_from_f(span_f: float) -> float:
+    """Turn a difference of temperatures, such as a tolerance, from degrees Fahrenheit into degrees Celsius.
+
+    References
+    ----------
+    NIST Special Publication 811 (2008), appendix B.8: an interval of 1 F is one of 1/1.8 C, exact.
+    """
+    return span_f / 1.8
+
+
+def f_span_from_c(span_c: float) -> float:
+    """Turn a difference of temperatures from degrees Celsius into degrees Fahrenheit (NIST SP 811, B.8)."""
+    return span_c * 1.8

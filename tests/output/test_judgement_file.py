@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from evenhand.errors import OutputError
-from evenhand.output.judgement_file import to_json
+from evenhand.output.judgement_file import to_block, to_json
 
 TOP = ["batches", "variances"]
 BATCH = [
@@ -103,3 +103,13 @@ def test_letters_stay_letters_and_the_file_ends_with_a_newline(hostile, build_ju
     assert json.loads(text)["batches"][0]["batch"] == hostile.batches[0].batch
     assert text.endswith("}\n")
     assert json.loads(to_json(build_judgement(batches=0))) == {"batches": [], "variances": []}
+
+
+def test_a_block_is_what_the_file_says_of_its_batch(judgement):
+    read = json.loads(to_json(judgement))
+    for verdict, block in zip(judgement.batches, read["batches"], strict=True):
+        assert json.loads(json.dumps(to_block(verdict))) == block
+    odd = replace(judgement.batches[0], p_good=math.nan)
+    assert to_block(odd)["p_good"] is None
+    with pytest.raises(OutputError, match="infinite"):
+        to_block(replace(judgement.batches[0], p_good=math.inf))

@@ -1,50 +1,17 @@
 """The page in a real browser: nothing scrolls sideways, nothing is out of reach, in light, dark and print."""
 
 import json
-import os
 from dataclasses import replace
-from importlib.util import find_spec
-from pathlib import Path
 
 import pytest
 
 from evenhand.output.page import page
 
-CHROMIUM = Path("/usr/bin/chromium")
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 SCREENS = {"phone": (360, 740), "tablet": (820, 1180), "desk": (1280, 800)}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 RUN = f"axe.run(document, {json.dumps({'runOnly': RULES, 'resultTypes': ['violations']})})"
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if find_spec("playwright") is None or find_spec("axe_playwright_python") is None or not CHROMIUM.exists():
-        pytest.skip("needs playwright, axe-playwright-python and /usr/bin/chromium")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=os.fspath(CHROMIUM), args=FLAGS)
-        yield started
-        started.close()
-
-
-@pytest.fixture(scope="module")
-def axe(browser):
-    import axe_playwright_python
-
-    return (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")
@@ -61,13 +28,13 @@ def shelf(tmp_path_factory, judgement, hostile, build_judgement):
 
 
 @pytest.fixture
-def visit(browser, shelf):
+def visit(chromium, shelf):
     """Give a way to open a page; every context is closed again, and a page that asks for anything fails."""
     contexts, asked = [], []
 
     def open_page(kind="usual", screen="desk", **options):
         width, height = SCREENS[screen]
-        context = browser.new_context(viewport={"width": width, "height": height}, **options)
+        context = chromium.new_context(viewport={"width": width, "height": height}, **options)
         contexts.append(context)
         tab = context.new_page()
         tab.on("request", lambda request: asked.append(request.url))

@@ -10,7 +10,7 @@ import pytest
 
 from evenhand.errors import OutputError
 from evenhand.output import paper as paper_module
-from evenhand.output.paper import paper
+from evenhand.output.paper import Signed, paper
 
 POINTS = {"a4": (595.28, 841.89), "us-letter": (612.0, 792.0)}  # ISO 216 A4, 210 mm x 297 mm; ANSI/ASME Y14.1 size A
 
@@ -94,6 +94,16 @@ def test_it_says_what_the_judgement_says(a4, judgement):
         assert (
             f"{row.estimate:.2f} {row.lower90:.2f} to {row.upper90:.2f} {row.target:.2f} ± {row.tolerance:.2f}" in text
         )
+
+
+def test_a_verdict_that_was_signed_is_printed_with_who_signed_it_and_why(judgement, a4):
+    signed = Signed(decision="hold", name="Una Marl", day="2026-06-02", note="Smoky, all three of us. #strong[no]")
+    shown = text_of(paper(judgement, signed={"EX-2403": signed}))
+    assert "Una Marl" in shown
+    assert "signed on the bench" in shown
+    assert "2026-06-02" in shown
+    assert "Smoky, all three of us. #strong[no]" in shown
+    assert "signed on the bench" not in text_of(a4)
 
 
 def test_the_same_judgement_gives_the_same_bytes(judgement, a4):

@@ -45,6 +45,28 @@ def to_json(judgement: Judgement) -> str:
     return json.dumps(_finite(tree, "judgement"), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
+def to_block(verdict: BatchVerdict) -> dict[str, Any]:
+    """Return one batch's block of the file: plain data, as it is signed.
+
+    Parameters
+    ----------
+    verdict
+        The batch's verdict.
+
+    Returns
+    -------
+    dict
+        Texts, numbers, lists and None, with the keys of docs/formats.md.
+
+    Raises
+    ------
+    OutputError
+        If a number is infinite; not-a-number becomes None.
+    """
+    block: dict[str, Any] = _finite(_batch(verdict), verdict.batch)
+    return block
+
+
 def _batch(verdict: BatchVerdict) -> dict[str, Any]:
     cost = verdict.expected_cost
     return {

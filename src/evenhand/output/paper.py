@@ -3,7 +3,8 @@
 All text goes to the template as data, never as markup. The same judgement gives the same bytes.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cache
 from importlib.resources import files
@@ -30,7 +31,7 @@ from evenhand.output.words import (
     group_variances,
     sort_for_attention,
 )
-from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, Judgement, PullReading
+from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, Decision, Judgement, PullReading
 
 PAPER_SIZES: Final = ("a4", "us-letter")
 """The sizes of paper that a judgement can be printed on."""
@@ -46,7 +47,17 @@ _REPLACED: Final = (
 )
 
 
-def paper(judgement: Judgement, size: str = "a4") -> bytes:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signed:
+    """A verdict that was signed in the records: what was decided, by whom, on which day, and their note."""
+
+    decision: Decision
+    name: str
+    day: str
+    note: str = ""
+
+
+def paper(judgement: Judgement, size: str = "a4", *, signed: Mapping[str, Signed] | None = None) -> bytes:
     """Build the PDF of a judgement.
 
     Parameters
@@ -55,6 +66,8 @@ def paper(judgement: Judgement, size: str = "a4") -> bytes:
         The judgement to be printed; any number of batches, also none.
     size
         "a4" or "us-letter".
+    signed
+        By batch, the verdict that stands signed in the records; the others get an empty line to sign.
 
     Returns
     -------
@@ -69,7 +82,7 @@ def paper(judgement: Judgement, size: str = "a4") -> bytes:
     """
     if size not in PAPER_SIZES:
         raise OutputError(f"The paper size {size!r} is not known; choose {' or '.join(PAPER_SIZES)}.")
-    data = _tell(judgement, size)
+    data = _tell(judgement, size, signed or {})
     problem = ""
     for system_fonts, replaced in ((False, False), (True, False), (False, True)):
         if replaced:
@@ -169,7 +182,7 @@ def _is_showable(signs: str) -> bool:
     return True
 
 
-def _tell(judgement: Judgement, size: str) -> dict[str, Any]:
+def _tell(judgement: Judgement, size: str, signed: Mapping[str, Signed]) -> dict[str, Any]:
     """Return all that the template says, as strings that are ready to be set."""
     verdicts = sort_for_attention(judgement)
     day = date_of(judgement)
@@ -195,7 +208,7 @@ def _tell(judgement: Judgement, size: str) -> dict[str, Any]:
             "Release\ncosts",
             "Next cup\nworth / cost",
         ],
-        "batches": [_tell_batch(verdict) for verdict in verdicts],
+        "batches": [_tell_batch(verdict, signed.get(verdict.batch)) for verdict in verdicts],
         "variances": _tell_variances(judgement),
         "caffeine": [
             [row.table, row.taster, str(row.cups), format_number(row.caffeine_mg, 0), note_caffeine(row.caffeine_mg)]
@@ -212,7 +225,11 @@ def _tell(judgement: Judgement, size: str) -> dict[str, Any]:
     return told
 
 
-def _tell_batch(verdict: BatchVerdict) -> dict[str, Any]:
+def _tell_decision(decision: Decision) -> dict[str, str]:
+    return {"key": decision, "word": DECISION_WORD[decision], "sign": DECISION_SIGN[decision]}
+
+
+def _tell_batch(verdict: BatchVerdict, signed: Signed | None) -> dict[str, Any]:
     cost = verdict.expected_cost
     least = min(cost.values())
     shares = [format_share(p) for p in (verdict.p_good, verdict.p_within, verdict.p_fault)]
@@ -220,10 +237,14 @@ def _tell_batch(verdict: BatchVerdict) -> dict[str, Any]:
         "batch": verdict.batch,
         "coffee": verdict.coffee,
         "roasted_on": verdict.roasted_on,
-        "decision": {
-            "key": verdict.decision,
-            "word": DECISION_WORD[verdict.decision],
-            "sign": DECISION_SIGN[verdict.decision],
+        "decision": _tell_decision(verdict.decision),
+        "signed": None
+        if signed is None
+        else {
+            "decision": _tell_decision(signed.decision),
+            "name": signed.name,
+            "day": signed.day,
+            "note": signed.note,
         },
         "overview": [
             *shares,

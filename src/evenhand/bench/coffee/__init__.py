@@ -1,0 +1,1 @@
+"""Coffee: the season of one coffee at a glance, its batches and its green lots."""

@@ -1,0 +1,1 @@
+"""English of the United Kingdom."""

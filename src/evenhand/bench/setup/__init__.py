@@ -1,0 +1,1 @@
+"""Set-up: people, lists, scales, recipes, targets, costs, import and export."""

@@ -1,0 +1,1 @@
+"""The first run: the demo, or a set-up of five questions."""

@@ -1,0 +1,1 @@
+"""Table: plan it, print its labels, open it, watch the sheets arrive, close it."""

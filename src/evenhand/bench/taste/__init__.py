@@ -1,0 +1,1 @@
+"""The room where tasters fill their sheets, on a phone, with or without the network."""

@@ -1,0 +1,141 @@
+"""Today: what waits, why, and in which order."""
+
+import datetime as dt
+import json
+
+import pytest
+from django.utils import timezone
+
+from evenhand.bench import judging
+from evenhand.bench.models import Judged, JudgingRun, SeasonRead, Seat, Slot, TablePlan
+from evenhand.bench.today import waiting
+from evenhand.records.models import Batch, Coffee, Person, Table
+
+DAY = dt.date(2026, 6, 1)
+
+
+@pytest.fixture
+def judged(shop):
+    judging.judge_now()
+
+
+def labels(rows):
+    return [one.batch.label for one in rows]
+
+
+def test_never_tasted_batches_come_first_by_risk_then_those_to_taste_again_by_worth(judged):
+    Judged.objects.filter(batch__label="H-02").update(p_good=0.8)
+    Judged.objects.filter(batch__label="F-02").update(p_good=0.6)
+    Judged.objects.filter(batch__label="H-01").update(decision="taste_again", net_worth=5.0)
+    Judged.objects.filter(batch__label="F-01").update(decision="taste_again", net_worth=9.0)
+    rows, more = waiting.to_taste(DAY)
+    assert labels(rows) == ["F-02", "H-02", "F-01", "H-01"]
+    assert more == 0
+    assert rows[0].why == "Never tasted; 13 days since its roast; bad with 40\u00a0% before any sheet."
+    assert "saves 9.00 more than it costs" in rows[2].why
+
+
+def test_before_any_judging_the_shop_s_own_share_of_bad_batches_is_the_risk(shop):
+    rows, _ = waiting.to_taste(DAY)
+    assert labels(rows) == ["H-02", "F-02"]  # equally risky: the older roast first
+    assert all("bad with 10\u00a0%" in one.why for one in rows)
+
+
+def test_what_is_signed_or_on_a_table_does_not_wait(judged, pen):
+    table = pen.make(Table(name="T09"))
+    plan = TablePlan.objects.create(table=table, join_code="CDFHJK", planned_by="Una", planned_at=timezone.now())
+    Slot.objects.create(plan=plan, number=1, batch=Batch.objects.get(label="H-02"), service="black", code="731")
+    assert "H-02" not in labels(waiting.to_taste(DAY)[0])
+    (row,) = waiting.tables_under_way()
+    assert (row.table.name, row.sheets, row.expected, row.unpoured) == ("T09", 0, 0, 1)
+    Seat.objects.create(plan=plan, taster=Person.objects.get(name="Ida"))
+    assert waiting.tables_under_way()[0].expected == 1
+
+
+def test_verdicts_to_sign_are_those_that_are_clear(judged):
+    Judged.objects.filter(batch__label="H-01").update(decision="release", p_good=0.9)
+    Judged.objects.filter(batch__label="F-01").update(decision="hold", p_good=0.2)
+    rows, more = waiting.to_sign()
+    assert [one.label for one in rows] == ["F-01", "H-01"]
+    assert more == 0
+    Judged.objects.filter(batch__label="F-01").update(decision="taste_again")
+    assert [one.label for one in waiting.to_sign()[0]] == ["H-01"]
+
+
+def test_the_season_is_named_where_somebody_should_look(shop):
+    for name, state, action in (("Hollow Lantern", "alert", "carry on"), ("Grey Ferry", "steady", "taste sooner")):
+        told = {
+            "alerts": ["Acidity, black"] if state == "alert" else [],
+            "lots": [{"lot": "Vantry 2", "current": True, "action": action, "says": "By August."}],
+        }
+        SeasonRead.objects.create(
+            coffee=Coffee.objects.get(name=name), seen=1, read_at=timezone.now(), state=state, text=json.dumps(told)
+        )
+    first, second = waiting.season_needs()
+    assert (first.name, first.says) == ("Hollow Lantern", ("Look at: Acidity, black.",))
+    assert (second.name, second.says) == ("Grey Ferry", ("Green lot Vantry 2: taste sooner.",))
+
+
+def test_the_page_links_into_a_plan_with_the_batches_chosen(client_as, judged):
+    answer = client_as("Wim").get("/")
+    text = answer.content.decode()
+    assert answer.status_code == 200
+    assert 'action="/tables/plan/"' in text
+    assert f'name="batch" value="{Batch.objects.get(label="H-02").pk}" checked' in text
+    assert client_as("Wim").get("/today/part/").status_code == 200
+
+
+def test_a_taster_is_led_to_the_cups(client_as, shop):
+    answer = client_as("Ida").get("/")
+    assert (answer.status_code, answer["Location"]) == (302, "/taste/")
+    assert client_as("Ida").get("/today/part/").status_code == 403
+
+
+def test_an_empty_shop_says_what_to_do(db, pen, hashed):
+    from django.test import Client
+
+    from evenhand.bench.models import Account
+
+    person = pen.make(Person(name="Una", role="owner"))
+    account = Account.objects.create(person=person, password=hashed.password)
+    client = Client()
+    client.force_login(account, backend="evenhand.bench.people.accounts.ByName")
+    assert "No coffee is written down yet." in client.get("/").content.decode()
+    for page, words in (
+        ("/verdicts/", "No verdict waits"),
+        ("/coffees/", "No coffee is written down yet."),
+        ("/coffees/season/", "No season yet."),
+        ("/coffees/lots/", "No green lot is written down yet."),
+    ):
+        answer = client.get(page)
+        assert answer.status_code == 200
+        assert words in answer.content.decode()
+
+
+def test_the_plan_of_the_week_shows_each_row_with_its_worth(client_as, shop):
+    judging.judge_now()
+    judging.read_season_now()
+    answer = client_as("Wim").get("/today/week/")
+    plan = waiting.notes_at_hand().plan
+    assert answer.status_code == 200
+    text = answer.content.decode()
+    assert plan.says in text
+    assert text.count("price ") >= len(plan.planned) + len(plan.left_out) > 0
+    assert plan.says in client_as("Wim").get("/").content.decode()
+    assert client_as("Ida").get("/today/week/").status_code == 403
+
+
+def test_the_plan_of_the_week_leaves_out_what_somebody_tastes_now(client_as, shop, pen):
+    judging.judge_now()
+    judging.read_season_now()
+    label, run = "H-01", JudgingRun.objects.get()
+    notes = json.loads(run.text)
+    row = (*notes["plan"]["planned"], *notes["plan"]["left_out"])[0]
+    row |= {"kind": "batch", "name": label}
+    JudgingRun.objects.update(text=json.dumps(notes))
+    table = pen.make(Table(name="T09", state="open", opened_at=timezone.now()))
+    plan = TablePlan.objects.create(table=table, join_code="CDFHJK", planned_by="Una", planned_at=timezone.now())
+    Slot.objects.create(plan=plan, number=1, batch=Batch.objects.get(label=label), service="black", code="731")
+    Seat.objects.create(plan=plan, taster=Person.objects.get(name="Wim"))
+    for name, is_told in (("Wim", False), ("Una", True)):
+        assert (f"<b>{label}</b>" in client_as(name).get("/today/week/").content.decode()) == is_told
