@@ -76,6 +76,7 @@ def test_the_page_weighs_a_new_sheet_by_itself_and_is_signed_in_two_places(chrom
     chosen = button.bounding_box()
     button.click()
     page.get_by_role("button", name="Sign as Una").wait_for()
+    page.wait_for_load_state("load")  # the style has come, too
     signing = page.get_by_role("button", name="Sign as Una").bounding_box()
     assert (chosen["x"], chosen["y"]) != (signing["x"], signing["y"])
     assert signing["height"] >= 44

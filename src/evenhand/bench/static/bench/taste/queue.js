@@ -111,6 +111,8 @@ export class Queue extends EventTarget {
         continue;
       }
       if (!(await this.store.takeTurn(this.#owner, 3 * PATIENCE_MS))) return true;
+      // Another tab may have sent this one while we waited for the turn.
+      if (!(await this.store.sheets()).some((one) => one.client_id === id)) continue;
       const answer = await this.#send(sheet);
       if (answer.kind === "stored") {
         this.arrived.set(cup, { ...sheet, at: Date.now() });
