@@ -82,8 +82,8 @@ def plan_week(
         title=tastings.title,
         read_on=tastings.judged_on,
         invented=tastings.invented,
-        planned=tuple(_planned(one, why) for one in plan.planned),
-        left_out=tuple(_left_out(one, why) for one in plan.left_out),
+        planned=tuple(_week_row(one, why) for one in plan.planned),
+        left_out=tuple(_week_row(one, why) for one in plan.left_out),
         tasters=tuple(
             TasterWeek(
                 name=one.name,
@@ -130,26 +130,11 @@ def _odd_batches(season: SeasonReading) -> dict[str, str]:
     return found
 
 
-def _planned(one: Planned, why: dict[str, str]) -> WeekRow:
+def _week_row(one: Planned | LeftOut, why: dict[str, str]) -> WeekRow:
     return WeekRow(
         name=one.row.name,
         kind=one.row.kind.value,
-        tasters=one.tasters,
-        cups=one.way.cups,
-        minutes=one.way.minutes,
-        bench_minutes=one.way.bench_minutes,
-        worth=one.way.worth,
-        price=one.way.price,
-        why=why[one.row.name],
-        says=one.says,
-    )
-
-
-def _left_out(one: LeftOut, why: dict[str, str]) -> WeekRow:
-    return WeekRow(
-        name=one.row.name,
-        kind=one.row.kind.value,
-        tasters=(),
+        tasters=one.tasters if isinstance(one, Planned) else (),
         cups=one.way.cups,
         minutes=one.way.minutes,
         bench_minutes=one.way.bench_minutes,
