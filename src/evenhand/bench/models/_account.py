@@ -1,22 +1,14 @@
 """Who may log in, from which device, and who tried in vain; the role of a person stands in the records."""
 
-from typing import Any, ClassVar
+from typing import ClassVar
 
-from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import models
 
 from evenhand.records.models import Person
 
 RANKS = {"taster": 0, "lead": 1, "owner": 2}
 """What each role may do includes what those below it may."""
-
-
-class Accounts(BaseUserManager["Account"]):
-    """Finds accounts by the person's name."""
-
-    def get_by_natural_key(self, username: str | None) -> "Account":
-        """Return the account of the person of this name, whatever the case of its letters."""
-        return self.select_related("person").get(person__name__iexact=username)
 
 
 class Account(AbstractBaseUser):
@@ -38,8 +30,6 @@ class Account(AbstractBaseUser):
 
     USERNAME_FIELD = "person"
     REQUIRED_FIELDS: ClassVar[list[str]] = []
-
-    objects: ClassVar[Accounts] = Accounts()
 
     class Meta:
         verbose_name = "account"
@@ -64,10 +54,6 @@ class Account(AbstractBaseUser):
     def may(self, role: str) -> bool:
         """Say whether this account may do what a role may do."""
         return self.is_active and RANKS[self.role] >= RANKS[role]
-
-    def natural_key(self) -> tuple[Any, ...]:
-        """Return the name."""
-        return (self.person.name,)
 
 
 class Device(models.Model):
