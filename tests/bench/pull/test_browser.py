@@ -92,6 +92,24 @@ def watched(page) -> float:
     return float(page.input_value("[name=time_s]"))
 
 
+def test_what_is_typed_before_the_scripts_are_there_is_read_too(chromium, bench):
+    with opened(chromium, bench, PHONE) as page:
+        held = []
+        page.route("**/*.js", lambda route: held.append(route))
+        page.goto(f"{bench.served.room}/pull/batch/{bench.batch}/", wait_until="commit")
+        for name, value in (("dose_g", "18"), ("time_s", "29"), ("beverage_g", "36")):
+            page.fill(f"[name={name}]", value)
+        assert page.locator("#reading").get_by_text("Judge it").count() == 0
+        assert held
+        for route in held:
+            route.continue_()
+        page.unroute_all()
+        page.locator("#reading").get_by_text("Judge it").wait_for()
+        page.reload()
+        assert page.input_value("[name=beverage_g]") == "36"
+        page.locator("#reading").get_by_text("Judge it").wait_for()
+
+
 def test_a_running_shot_survives_a_reload_and_a_wet_thumb(chromium, bench):
     with opened(chromium, bench, PHONE) as page:
         page.goto(f"{bench.served.room}/pull/batch/{bench.batch}/")

@@ -1,8 +1,19 @@
-// What every page does: after an error focus goes to the summary; a number typed by a scale ends with Enter and moves on.
+// What every page does: after an error focus goes to the summary; a number typed by a scale ends with Enter and moves on;
+// a part that follows a form hears of what stood in it before the page was ready.
 "use strict";
 
 document.addEventListener("DOMContentLoaded", () => {
   document.querySelector("[data-focus]")?.focus();
+});
+
+// What was typed before the scripts were there, on a slow phone, or put back by the browser on a reload, has had nobody
+// to hear it. A form marked data-heard tells it once, to the part that follows the form.
+window.addEventListener("load", () => {
+  const isTyped = (one) =>
+    one instanceof HTMLInputElement && one.type !== "hidden" && (one.value !== one.defaultValue || one.checked !== one.defaultChecked);
+  for (const form of document.querySelectorAll("form[data-heard]")) {
+    [...form.elements].find(isTyped)?.dispatchEvent(new Event("input", { bubbles: true }));
+  }
 });
 
 // A scale that types ends each weight with Enter. Inside a form marked data-walk, Enter goes to the next input and sends

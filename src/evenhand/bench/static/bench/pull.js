@@ -194,7 +194,6 @@
       else watch.phase = "ready";
     }
     keep();
-    window.addEventListener("load", () => form.elements.dose_g.dispatchEvent(new Event("input", { bubbles: true })));
   }
   box.hidden = false;
   draw();
