@@ -7,7 +7,7 @@ ARGS ?=
 
 export PYTHON
 .DEFAULT_GOAL := help
-.PHONY: help setup dev demo serve screens test lint format bench lock ci clean
+.PHONY: help setup dev demo serve messages screens test lint format bench lock ci clean
 
 help: ## Say what each target does
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' Makefile
@@ -24,6 +24,10 @@ demo: setup ## Judge the invented roastery: verdicts on screen, a page, a PDF an
 
 serve: setup ## Open the bench on this machine (ARGS="--host 0.0.0.0" lets the phones in the room in)
 	$(BIN)/evenhand serve $(ARGS)
+
+messages: setup ## Collect what can be translated (ARGS="-l de"; needs gettext), and compile what is
+	cd src/evenhand && DJANGO_SETTINGS_MODULE=evenhand.bench.settings ../../$(BIN)/python -m django makemessages --no-wrap $(or $(ARGS),--all)
+	cd src/evenhand && DJANGO_SETTINGS_MODULE=evenhand.bench.settings ../../$(BIN)/python -m django compilemessages
 
 screens: dev ## Take the pictures of docs/bench.md anew (needs Chromium)
 	$(BIN)/python scripts/screenshots.py $(ARGS)

@@ -1,4 +1,4 @@
-"""What every test run shares: how a test that is left out is told, a browser, an event loop, a PostgreSQL server.
+"""What every test run shares: how a test left out is told, a silent tongue, a browser, an event loop, a PostgreSQL.
 
 A test that needs a browser or a server skips itself with one sentence where that is absent. The closing lines then say
 how many were left out and why. With EVENHAND_FORBID_SKIPS=1, as in the project's own check, each is a failure, and so
@@ -8,6 +8,7 @@ is a run that leaves tests out by selection.
 import asyncio
 import os
 import pwd
+import re
 import shutil
 import socket
 import subprocess
@@ -17,10 +18,13 @@ from collections.abc import Callable, Coroutine, Generator, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from importlib.util import find_spec
 from pathlib import Path
+from string import Formatter
 from typing import Any
 
 import pytest
 from hypothesis import settings
+
+from evenhand.words import Tongue, Words, tell
 
 FORBID = os.environ.get("EVENHAND_FORBID_SKIPS", "") not in ("", "0")
 
@@ -87,6 +91,47 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
     if _deselected:
         terminalreporter.write_line(f"left out: {_deselected} test(s), by selection")
     terminalreporter.write_line(f"left out in all: {_left_out.total() + _deselected}")
+
+
+# A tongue without words. What is left of a sentence that is told in it was put into a pattern, and stays English in
+# every language: it must be data.
+
+_UNTOLD = re.compile(r"[^\W\d_][\w-]*|\d+\.\d+")
+
+
+def _silence(pattern: str) -> str:
+    """Take letters, figures and braces out of a pattern, and leave its fields and the signs between them."""
+    return "".join(
+        re.sub(r"[\w{}]", "", text)
+        + ("" if name is None else f"{{{name}{f'!{conversion}' if conversion else ''}:{form}}}")
+        for text, name, form, conversion in Formatter().parse(pattern)
+    )
+
+
+@pytest.fixture(scope="session")
+def silent() -> Tongue:
+    """Return the tongue; no sign of its numbers is a point, so that a number with one was put in as text."""
+    return Tongue(
+        one=_silence,
+        many=lambda one, many, count: _silence(one if count == 1 else many),
+        decimal=",",
+        group="\N{NARROW NO-BREAK SPACE}",
+    )
+
+
+@pytest.fixture(scope="session")
+def untold(silent: Tongue) -> Callable[[str], set[str]]:
+    """Return a function that gives the words of a sentence that no catalogue can reach, and numbers with a point.
+
+    It fails where the sentence is plain text, which can be told in no other language. A word goes on over figures and
+    hyphens: B07 is one, and so is two-handed.
+    """
+
+    def find(said: str) -> set[str]:
+        assert isinstance(said, Words), f"{said!r} can be told in no other language"
+        return set(_UNTOLD.findall(tell(said, silent)))
+
+    return find
 
 
 # A browser: one for the whole run, since its driver can be started once in a thread.

@@ -20,6 +20,7 @@ from evenhand.units import (
     pct_from_share,
     share_from_pct,
 )
+from evenhand.words import Words
 
 quantities = st.builds(Measured, st.floats(1, 100), st.floats(0, 1))
 
@@ -73,3 +74,18 @@ def test_units_against_published_factors():
     assert (c_from_f(32), c_from_f(212), c_from_f(-40)) == pytest.approx((0, 100, -40), abs=1e-12)
     assert f_from_c(93) == pytest.approx(199.4)
     assert c_span_from_f(1.8) == pytest.approx(1)
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [
+        lambda: Measured(np.inf),
+        lambda: Measured(1.0, -0.1),
+        lambda: Measured(1.0) / Measured(0.0),
+        lambda: half_width_to_sd(-1.0),
+    ],
+)
+def test_a_refusal_can_be_told_in_another_language(slip):
+    with pytest.raises(QuantityError) as refused:
+        slip()
+    assert isinstance(refused.value.args[0], Words)

@@ -1,9 +1,15 @@
 """Errors are one tree; each says what is wrong, where, and how to mend it.
 
-Every message is one plain sentence that can stand on a terminal, a page or in an import report as it is.
+Every message is one plain sentence that can stand on a terminal, a page or in an import report as it is. It is the
+error's first argument, as words: `evenhand.words.tell` says it in the language of a page.
 """
 
 from collections.abc import Sequence
+from typing import Final
+
+from evenhand.words import join
+
+_LINE_END: Final = "\n"  # no language: a name keeps it out of the catalogues
 
 
 class EvenhandError(Exception):
@@ -29,7 +35,7 @@ class FolderError(EvenhandError):
 
     def __init__(self, problems: Sequence[str]) -> None:
         self.problems: tuple[str, ...] = tuple(problems)
-        super().__init__("\n".join(self.problems))
+        super().__init__(join(self.problems, _LINE_END))
 
 
 class OutputError(EvenhandError):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import hypot, isfinite, sqrt
 
 from evenhand.errors import QuantityError
+from evenhand.words import say
 
 # Exact: US gallon of 231 cubic inches over 128 (NIST Handbook 44, appendix C).
 ML_PER_US_FL_OZ = 29.5735295625
@@ -38,9 +39,9 @@ class Measured:
 
     def __post_init__(self) -> None:
         if not isfinite(self.value):
-            raise QuantityError(f"A measured value must be a finite number, not {self.value}.")
+            raise QuantityError(say("A measured value must be a finite number, not {value}.", value=self.value))
         if not (isfinite(self.sd) and self.sd >= 0):
-            raise QuantityError(f"A standard uncertainty must be 0 or more, not {self.sd}.")
+            raise QuantityError(say("A standard uncertainty must be 0 or more, not {sd}.", sd=self.sd))
 
     def __mul__(self, other: "Measured") -> "Measured":
         """Multiply two independent quantities."""
@@ -50,7 +51,7 @@ class Measured:
     def __truediv__(self, other: "Measured") -> "Measured":
         """Divide by an independent quantity that is not 0."""
         if other.value == 0:
-            raise QuantityError("A quantity cannot be divided by one of 0.")
+            raise QuantityError(say("A quantity cannot be divided by one of 0."))
         value = self.value / other.value
         return Measured(value, hypot(self.sd / other.value, other.sd * value / other.value))
 
@@ -86,7 +87,7 @@ def half_width_to_sd(half_width: float) -> float:
         If the half-width is negative.
     """
     if half_width < 0:
-        raise QuantityError(f"A half-width must be 0 or more, not {half_width}.")
+        raise QuantityError(say("A half-width must be 0 or more, not {half_width}.", half_width=half_width))
     return half_width / sqrt(3.0)
 
 

@@ -74,7 +74,9 @@ class Screen:
     def tell(self):
         """Say what stood on the screen, for whoever reads a failure."""
         shown = "".join(self.page.locator("main").all_inner_texts())  # waits for nothing: it may be blank yet
-        typed = self.page.locator("main input:visible").evaluate_all("(all) => all.map((one) => one.name + '=' + one.value)")
+        typed = self.page.locator("main input:visible").evaluate_all(
+            "(all) => all.map((one) => one.name + '=' + one.value)"
+        )
         print(f"== {self.name} at {self.page.url}: {self.problems}\n{typed}\n{shown[:1200]}")
 
     def press(self, name, role="button"):

@@ -1,18 +1,47 @@
 """What all forms of the bench share."""
 
+import ast
+from pathlib import Path
+
 import pytest
 
+from evenhand import bench
 from evenhand.bench.coffee.forms import BatchForm, LotForm
 from evenhand.bench.pull.forms import CorrectionForm, PullForm
 from evenhand.bench.setup.lists import NamesForm
 from evenhand.bench.setup.people import PersonForm
 from evenhand.bench.start.forms import SetUpForm
 from evenhand.bench.verdict.forms import WithdrawForm
+from evenhand.records._refusals import FieldError
 from evenhand.records.models import GreenLot, Withdrawal
 from evenhand.records.models._fields import check_text
+from evenhand.words import say
 
 SENT = "The grinder slipped.\r\nTasted again on Monday."
 """Two lines as a browser sends them: with carriage return and line feed (HTML standard, form submission)."""
+
+
+def test_what_the_records_refuse_is_told_in_the_language_of_the_page(monkeypatch):
+    monkeypatch.setattr("evenhand.bench.telling.gettext", lambda text: f"⟦{text}⟧")
+    form = WithdrawForm({"reason": "x"})
+    form.is_valid()
+    form.refuse(FieldError("name", say("{name} stands in the records already.", name='"Una"'), noun=say("person")))
+    assert form.non_field_errors() == ['⟦⟦⟦person⟧, name⟧: ⟦"Una" stands in the records already.⟧⟧']
+
+
+def test_every_refusal_of_the_bench_can_be_translated():
+    """What a room refuses is in no language alone; what keeps the server from starting is said in the terminal."""
+    source = Path(bench.__file__).parent
+    plain = [
+        f"{file.relative_to(source)}:{node.lineno}"
+        for file in sorted(source.rglob("*.py"))
+        if file.name not in ("serving.py", "certificate.py", "settings.py")
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("RecordError", "RefusedError")
+        for said in node.args
+        if isinstance(said, ast.JoinedStr) or (isinstance(said, ast.Constant) and isinstance(said.value, str))
+    ]
+    assert plain == []
 
 
 def test_a_text_of_several_lines_can_be_kept_in_the_records():

@@ -1,7 +1,7 @@
 """Every word on a page can be translated: with a marked translation, no visible word is left without its marks.
 
 Django's translations are replaced by one that puts each text between marks. What is then visible without marks is
-either data of the shop, a unit, or one of the sentences that stay English, listed here with the reason.
+either data of the shop, a unit, or what the sealed history holds, listed here with the reason.
 """
 
 import json
@@ -36,40 +36,12 @@ UNITS = {"ml", "kg", "mg", "bar", "oz", "fl", "lb", "min", "TDS", "PDF", "Evenha
 """Signs of units, and names that no language translates."""
 
 STAYS_ENGLISH = {
-    ".reasons": "the judgement's sentences: the signed block and the paper hold them in the same words",
-    ".season": "the season's fragment, written by evenhand.output as on its page and in the terminal",
-    ".advice": "the next grind step, a sentence of evenhand.espresso",
-    ".more": "the reasons of that step",
+    ".sealed": "what was signed, in the words that the seal covers",
     ".changes": "the history: columns and values as the sealed entry and docs/formats.md have them",
     ".entry": "the same: sort and title of an entry",
     "code": "a number and a digest to be copied",
 }
-"""Parts of pages, by class or element, that hold what the engine or the sealed history says."""
-
-ENGINE = (
-    # The tasting plan, evenhand.season.
-    r"Taste \d+ of \d+: .*",
-    r"Roasted [-\d]+, .*",
-    r"Control cups, .*",
-    r"Last tasted \d+ weeks? ago; .*",
-    r"A cup takes a taster .*",
-    r"A taster's level is taken to wander .*",
-    r"Worths are added up, .*",
-    # The season of a coffee, as in the terminal.
-    r".*: \d+ batch(es)?, [-\d]+ to [-\d]+; .*",
-    r"No chart yet of .*",
-    # The verdict: what a pull was like, and what one more cup is worth.
-    r".*ran (slow|fast|long|short|hot|cold) by .*",
-    r"\d+ more pulls? .*",
-    r"Each more .*",
-    # Caffeine and allergens, evenhand.output.cautions, as on the paper.
-    r"(over|More than) \d+ mg.*",
-    r"The table holds milk, which is an allergen\.",
-    r"For healthy adults, up to .*",
-    # What the records refuse: the same sentence on page, command and import.
-    r"A table needs a batch; choose at least one\.",
-)
-"""Sentences that stay English wherever they stand: engine and records say them alike on page, paper and terminal."""
+"""Parts of pages, by class or element, that hold what the sealed history says."""
 
 
 class Seen(HTMLParser):
@@ -129,13 +101,14 @@ def leaves(told):
 
 
 def unmarked(text) -> str:
-    """Return what is left of a text once everything between marks is gone."""
+    """Return what is left of a text once a blank stands for everything between marks."""
     depth, rest = 0, []
     for sign in text:
         if sign == OPEN:
             depth += 1
         elif sign == SHUT:
             depth -= 1
+            rest.append(" ")
         elif depth == 0:
             rest.append(sign)
     return "".join(rest)
@@ -143,8 +116,6 @@ def unmarked(text) -> str:
 
 def left_over(text, data) -> str:
     """Return the letters of a text that are neither translated, nor data, nor a unit."""
-    if any(re.fullmatch(pattern, text, re.DOTALL) for pattern in ENGINE):
-        return ""
     rest = re.sub(r"(?i)https?://\S*", " ", unmarked(text))
     for name in data:
         rest = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", " ", rest)

@@ -9,15 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from evenhand.cli.dialing import collect_shots, dial, run
+from evenhand.cli.dialing import dial, run
 from evenhand.errors import DesignError
-from evenhand.records.folder import read
 
 DEMO = Path(__file__).parents[2] / "demo" / "season"
 TODAY = dt.date(2026, 11, 1)
 
 
-def write_season(tmp_path, show=lambda setting: f"{setting:.1f}", slope=-0.055, timed=True):
+def write_season(tmp_path, show=lambda setting: f"{setting:.1f}", slope=-0.055):
     """Copy the invented season, with the time of every pull answering to its setting; 28 s are at 4.4."""
     copy = tmp_path / "season"
     shutil.copytree(DEMO, copy)
@@ -32,7 +31,6 @@ def write_season(tmp_path, show=lambda setting: f"{setting:.1f}", slope=-0.055, 
         log_time += np.log(float(row["dose_g"]) / 16) + 0.9 * np.log(float(row["beverage_g"]) / 32)
         row["time_s"] = f"{np.exp(log_time):.1f}"
         row["grind_setting"] = show(setting)
-        row["pulled_at"] = row["pulled_at"] if timed else row["pulled_at"][:10]
     with (copy / "pulls.csv").open("w", newline="") as file:
         writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
         writer.writeheader()
@@ -107,18 +105,6 @@ def test_apart_learns_from_a_coffees_own_pulls(tmp_path):
     assert any("one grinder" in note for note in together.notes)
     assert not any("one grinder" in note for note in apart.notes)
     assert apart.advice[0].now.time_s.sd > together.advice[0].now.time_s.sd
-
-
-def test_shots_carry_days_rest_and_order(tmp_path):
-    folder = read(write_season(tmp_path), today=TODAY)
-    shots = collect_shots(folder)
-    first = np.flatnonzero(shots.day == shots.day[0])
-    assert sorted(shots.nth[first]) == list(range(len(first)))
-    clock = [folder.pulls[i].pulled_at for i in first[np.argsort(shots.nth[first])]]
-    assert clock == sorted(clock)
-    assert shots.rest_days[0] == 8.0  # roasted on 2 March, pulled on 10 March
-    untimed = collect_shots(read(write_season(tmp_path / "untimed", timed=False), today=TODAY))
-    assert np.all(np.isnan(untimed.nth))
 
 
 def test_an_unknown_coffee_is_one_sentence_and_status_2(capsys):

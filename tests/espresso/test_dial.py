@@ -7,12 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evenhand.errors import DesignError
+from evenhand.errors import DesignError, EvenhandError
 from evenhand.espresso.bed import Evenness
-from evenhand.espresso.dial import advise, read_evenness_of, say, say_move, split_time
+from evenhand.espresso.dial import advise, read_evenness_of, say_advice, say_move, split_time
 from evenhand.espresso.grinder import Shots, learn
 from evenhand.espresso.recipe import HouseRecipe, Pull
 from evenhand.units import Measured
+from evenhand.words import ENGLISH, Words, tell
 
 RECIPE = HouseRecipe(
     name="house", dose_g=16.0, dose_tol_g=0.3, beverage_g=32.0, beverage_tol_g=1.5, time_s=28.0, time_tol_s=2.0,
@@ -57,26 +58,26 @@ class TestGrind:
         assert advice.then.setting == 4.4
         assert advice.then.time_s.value == pytest.approx(28.0, abs=0.7)
         assert advice.then.p_inside > 0.8 > 0.5 > advice.now.p_inside
-        first = say(advice)[0]
+        first = say_advice(advice)[0]
         assert first.startswith("Two steps finer (4.4): ")
         assert f"{100 * advice.then.p_inside:.0f} % inside tolerance" in first
-        assert any("A higher number is coarser" in sentence for sentence in say(advice))
+        assert any("A higher number is coarser" in sentence for sentence in say_advice(advice))
 
     def test_where_higher_is_finer_the_same_words_take_the_other_way(self):
         advice = advice_for(shop(slope=0.055, at=4.4, home=4.6))
         assert advice.then.setting == 4.6
-        assert say(advice)[0].startswith("Two steps finer (4.6): ")
+        assert say_advice(advice)[0].startswith("Two steps finer (4.6): ")
 
     def test_slow_shots_want_it_coarser(self):
         advice = advice_for(shop(at=4.2))
         assert advice.then.setting == 4.4
-        assert say(advice)[0].startswith("Two steps coarser (4.4): ")
+        assert say_advice(advice)[0].startswith("Two steps coarser (4.4): ")
 
     def test_on_recipe_it_is_left_alone(self):
         advice = advice_for(shop(at=4.4))
         assert advice.change == "leave"
         assert advice.then == advice.now
-        assert say(advice)[0].startswith("Leave the grind at 4.4: ")
+        assert say_advice(advice)[0].startswith("Leave the grind at 4.4: ")
 
     @given(st.integers(-4, 4))
     def test_never_further_than_four_steps_and_never_for_the_worse(self, off):
@@ -91,12 +92,12 @@ class TestGrind:
         """Twelve steps away no setting within reach hits: 14.5 s, or 54 s."""
         advice = advice_for(shop(at=4.4 + off))
         assert advice.then.p_inside < 0.05
-        assert say(advice)[0].startswith(words)
+        assert say_advice(advice)[0].startswith(words)
 
     def test_a_setting_never_tried_is_said_to_be_one(self):
         advice = advice_for(shop(at=5.0, spread=1))
         assert advice.beyond_seen
-        assert any("beyond all that were pulled" in sentence for sentence in say(advice))
+        assert any("beyond all that were pulled" in sentence for sentence in say_advice(advice))
         assert not advice_for(shop()).beyond_seen
 
 
@@ -106,7 +107,7 @@ class TestDirection:
         assert advice.change == "trial"
         assert not advice.knows_direction
         assert abs(advice.then.moved) == 1
-        words = say(advice)
+        words = say_advice(advice)
         assert "which way the numbers run" in words[0]
         # 25.1 s to 28 s: (25.1/28)^(1/2) is 5 % finer in size, whatever the numbers do.
         assert "% finer" in words[0]
@@ -124,8 +125,8 @@ class TestDirection:
         advice = advice_for(shots)
         assert advice.change == "grind by eye"
         assert advice.options == ()
-        assert "% finer" in say(advice)[0]
-        assert "no number" in say(advice)[0]
+        assert "% finer" in say_advice(advice)[0]
+        assert "no number" in say_advice(advice)[0]
         assert advice.size.value == pytest.approx((advice.now.time_s.value / 28) ** 0.5)
 
 
@@ -136,11 +137,11 @@ class TestTooCoarse:
         """One step moves 25 %, about 7 s, and the window is 4 s wide; 28 s lies between two steps."""
         advice = advice_for(self.COARSE)
         assert advice.too_coarse
-        assert any("too coarse to hit" in sentence for sentence in say(advice))
+        assert any("too coarse to hit" in sentence for sentence in say_advice(advice))
         assert advice.change == "grind"
         assert abs(advice.then.dose_g - 16.0) == pytest.approx(0.3)
         assert advice.then.p_inside > max(option.p_inside for option in advice.options) + 0.04
-        assert "dose 1" in say(advice)[0]
+        assert "dose 1" in say_advice(advice)[0]
 
     def test_dose_and_stop_mass_stay_inside_the_recipe(self):
         tight = replace(RECIPE, time_tol_s=0.8, dose_tol_g=0.2, beverage_tol_g=1.0)
@@ -157,7 +158,7 @@ class TestTooCoarse:
         advice = advice_for(shots, recipe=tight)
         assert advice.then.beverage_g != 32.0
         assert abs(advice.then.dose_g - 16.0) == pytest.approx(0.3)
-        assert "stop at" in say(advice)[0]
+        assert "stop at" in say_advice(advice)[0]
 
     def test_what_cannot_hit_is_not_bent(self):
         """28 s lie halfway between two steps of 35 %: dose and stop mass together reach no further than 7 %."""
@@ -165,7 +166,7 @@ class TestTooCoarse:
         advice = advice_for(shop(slope=-0.35, at=4.5, home=4.45, pulls=80, spread=1, scatter=0.01), recipe=tight)
         assert advice.too_coarse
         assert (advice.then.dose_g, advice.then.beverage_g) == (16.0, 32.0)
-        assert "Nothing within the recipe brings the time home" in say(advice)[0]
+        assert "Nothing within the recipe brings the time home" in say_advice(advice)[0]
 
     def test_a_fine_step_is_not_called_coarse(self):
         assert not advice_for(shop()).too_coarse
@@ -176,7 +177,7 @@ class TestUneven:
         sign = replace(NO_SIGN, extraction_per_step=Measured(-0.4, 0.1), p_finer_lowers=0.999)
         advice = advice_for(shop(), evenness=sign)
         assert advice.finer_by(advice.then) <= 0
-        assert any("Cameron" in sentence for sentence in say(advice))
+        assert any("Cameron" in sentence for sentence in say_advice(advice))
 
     def test_coarser_is_still_allowed(self):
         sign = replace(NO_SIGN, extraction_per_step=Measured(-0.4, 0.1), p_finer_lowers=0.999)
@@ -203,13 +204,13 @@ class TestHabits:
         advice = advice_for(shop(at=4.4, dose=15.4))
         assert [habit.quantity for habit in advice.habits] == ["dose"]
         assert advice.habits[0].off_g == pytest.approx(-0.6, abs=0.1)
-        assert any("0.6 g light" in sentence and "weigh to 16 g" in sentence for sentence in say(advice))
+        assert any("0.6 g light" in sentence and "weigh to 16 g" in sentence for sentence in say_advice(advice))
         assert advice.now.time_s.value == pytest.approx(28.0, abs=1.0)
 
     def test_late_stops_are_named(self):
         advice = advice_for(shop(at=4.4, beverage=34.0))
         assert [habit.quantity for habit in advice.habits] == ["beverage"]
-        assert any("late" in sentence for sentence in say(advice))
+        assert any("late" in sentence for sentence in say_advice(advice))
 
     def test_careful_hands_are_not_scolded(self):
         assert advice_for(shop()).habits == ()
@@ -218,14 +219,14 @@ class TestHabits:
 class TestWords:
     @pytest.mark.parametrize("at", [4.2, 4.4, 4.6])
     def test_water_is_left_alone_always(self, at):
-        words = say(advice_for(shop(at=at)))
+        words = say_advice(advice_for(shop(at=at)))
         assert "Leave the water temperature" in words[-1]
         assert not any("degrees" in sentence or "°C" in sentence for sentence in words)
 
     def test_wide_scatter_is_not_blamed_on_the_grind(self):
-        words = say(advice_for(shop(at=4.4, scatter=0.1)))
+        words = say_advice(advice_for(shop(at=4.4, scatter=0.1)))
         assert any("no setting mends" in sentence for sentence in words)
-        assert not any("no setting mends" in sentence for sentence in say(advice_for(shop(at=4.4))))
+        assert not any("no setting mends" in sentence for sentence in say_advice(advice_for(shop(at=4.4))))
 
     def test_moves(self):
         advice = advice_for(shop())
@@ -237,6 +238,49 @@ class TestWords:
         shots = shop()
         with pytest.raises(DesignError, match="no pull of Dusk"):
             advise(learn(shots), shots, RECIPE, "Dusk")
+
+    EVERY_KIND = (
+        {"at": 4.4, "scatter": 0.1},
+        {"slope": 0.055, "at": 4.4, "home": 4.6},
+        {"at": 4.4, "dose": 15.4, "beverage": 34.0},
+        {"at": 4.4, "dose": 16.5, "beverage": 30.0},
+        {"at": 5.0, "spread": 1},
+        {"spread": 0},
+        {"at": 4.2, "spread": 0},
+        {"slope": -0.25, "at": 4.5, "home": 4.38, "pulls": 80, "spread": 1},
+        {"slope": -0.35, "at": 4.5, "home": 4.45, "pulls": 80, "spread": 1, "scatter": 0.01},
+    )
+
+    @pytest.mark.parametrize("kind", [*EVERY_KIND, None])
+    def test_every_word_can_be_told_in_another_language(self, untold, kind):
+        shots = shop(**kind) if kind else replace(shop(), setting=np.full(60, np.nan))
+        uneven = Evenness(
+            extraction_per_step=Measured(-0.4, 0.1), p_finer_lowers=0.999, scatter_ratio=1.7, p_finer_scatters=0.999
+        )
+        for recipe in (RECIPE, replace(RECIPE, time_tol_s=0.8)):
+            advice = advice_for(shots, recipe=recipe, evenness=uneven, step=0.1)
+            for said in [*say_advice(advice), *(say_move(advice, option) for option in advice.options)]:
+                assert untold(said) == set(), said
+
+    @pytest.mark.parametrize(
+        "slip",
+        [
+            lambda shots: advise(learn(shots), shots, RECIPE, "Dusk"),
+            lambda shots: learn(shots.take(np.zeros(0, dtype=int))),
+            lambda shots: learn(shots, step=-1.0),
+            lambda shots: learn(shots).update(replace(shots, day=shots.day - 9)),
+            lambda shots: learn(replace(shots, water_c=np.append(shots.water_c[1:], 140.0))),
+            lambda shots: replace(shots, time_s=0 * shots.time_s),
+        ],
+    )
+    def test_a_refusal_can_be_told_in_another_language(self, slip):
+        with pytest.raises(EvenhandError) as refused:
+            slip(shop())
+        assert isinstance(refused.value.args[0], Words)
+
+    def test_whoever_tells_it_writes_the_decimals(self):
+        said = say_advice(advice_for(shop()))[0]
+        assert tell(said, replace(ENGLISH, decimal=",")).startswith("Two steps finer (4,4): 2")
 
 
 class TestTimeParts:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from evenhand.errors import QuantityError
 from evenhand.espresso.extraction import extraction_pct, flow_g_per_s, measure, ratio, solids_g
 from evenhand.units import Measured
+from evenhand.words import Words
 
 dose = st.floats(5, 30)
 beverage = st.floats(10, 120)
@@ -67,3 +68,10 @@ def test_nothing_measured_is_nothing_said():
 def test_impossible_numbers_are_refused_in_words(call, word):
     with pytest.raises(QuantityError, match=word):
         call()
+
+
+@pytest.mark.parametrize("pull", [(0, 36, 28), (18, 0, 28), (18, 36, 0), (18, 36, 28, 101), (18, 36, 28, 9, 100)])
+def test_a_refusal_can_be_told_in_another_language(pull):
+    with pytest.raises(QuantityError) as refused:
+        measure(*pull)
+    assert isinstance(refused.value.args[0], Words)

@@ -1,5 +1,7 @@
 """A pull against its recipe: signs, tolerances, words, and what may be judged."""
 
+import itertools
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -58,3 +60,16 @@ def test_deviation_is_linear_and_signed(one, other):
 def test_a_recipe_without_width_is_refused():
     with pytest.raises(QuantityError, match="time"):
         HouseRecipe(name="h", dose_g=16, dose_tol_g=0.3, beverage_g=32, beverage_tol_g=1, time_s=28, time_tol_s=0)
+
+
+def test_every_word_but_the_units_can_be_told_in_another_language(untold):
+    off = itertools.product((15, 16, 17), (28, 32, 36), (20, 28, 36), (90, 92.5, 95))
+    for dose_g, beverage_g, time_s, water_c in off:
+        said = describe(Pull(name="p", dose_g=dose_g, beverage_g=beverage_g, time_s=time_s, water_c=water_c), HOUSE)
+        assert not said or untold(said) <= {"g", "s", "C"}, said
+
+
+def test_a_refusal_can_be_told_in_another_language(untold):
+    with pytest.raises(QuantityError) as refused:
+        HouseRecipe(**{name: getattr(HOUSE, name) for name in HouseRecipe.__slots__} | {"water_c": -1.0})
+    assert untold(refused.value.args[0]) <= {"house"}

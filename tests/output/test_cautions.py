@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from evenhand.output.cautions import DAY_DOSE_MG, SINGLE_DOSE_MG, list_cautions, note_caffeine
+from evenhand.output.cautions import CAFFEINE_BOUNDS, DAY_DOSE_MG, SINGLE_DOSE_MG, list_cautions, note_caffeine
 from evenhand.verdict.judgement import CaffeineRow
+from evenhand.words import tell
 
 
 def test_the_bounds_are_the_published_ones():
@@ -45,3 +46,19 @@ def test_each_danger_has_its_caution_and_defers_to_those_who_decide(judgement):
     for word in ("steam", "pressure", "caffeine", "pregnancy", "allergen", "food code", "manual", "licensed", "doctor"):
         assert word in whole
     assert all(len(caution.text) < 500 for caution in cautions)
+
+
+def test_every_word_but_names_can_be_told_in_another_language(untold, judgement):
+    over = CaffeineRow(table="T", taster="N", cups=9, caffeine_mg=450.0)
+    several = (over, replace(over, taster="M"))
+    judgements = [
+        replace(judgement, caffeine=rows) for rows in ((), (over,), several, (replace(over, caffeine_mg=9.0),))
+    ]
+    said = [text for one in judgements for caution in list_cautions(one) for text in (caution.heading, caution.text)]
+    said += [CAFFEINE_BOUNDS, note_caffeine(250.0), note_caffeine(450.0)]
+    for sentence in said:
+        assert untold(sentence) <= {"T", "N", "M"}, sentence
+
+
+def test_the_bounds_end_in_a_space_in_every_language(silent):
+    assert tell(CAFFEINE_BOUNDS, silent).endswith(". ")

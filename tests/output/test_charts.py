@@ -19,6 +19,8 @@ from evenhand.output.charts import (
     draw_pulls,
     shorten,
 )
+from evenhand.output.telling import speaking
+from evenhand.words import ENGLISH, say
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -165,3 +167,22 @@ def test_a_target_without_tolerance_and_what_is_not_a_number_still_draw(judgemen
     for changed in (strict, unknown):
         assert "nan" not in draw_profile(changed, PAGE_INK).svg
         assert "inf" not in draw_profile(changed, PAGE_INK).svg
+
+
+def test_every_word_of_a_chart_can_be_told_in_another_language(silent, untold, judgement):
+    """With every pattern told in silence, what the page's charts show and describe are names and figures."""
+
+    def left(draw, verdict, tongue):
+        with speaking(tongue):
+            text = " ".join(ET.fromstring(draw(verdict, PAGE_INK, "a").svg).itertext())
+        names = [verdict.batch, *(row.attribute for row in verdict.profile)]
+        for name in sorted(names, key=len, reverse=True):
+            text = text.replace(name, " ").replace(shorten(name), " ")
+        return untold(say("{text}", text=text))
+
+    for verdict in judgement.batches:
+        for draw in (draw_profile, draw_pulls):
+            assert left(draw, verdict, silent) == set()
+            assert len(left(draw, verdict, ENGLISH)) > 9
+    chart = draw_pulls(judgement.batches[0], PAGE_INK, "a")
+    assert chart.description == describe_pulls(judgement.batches[0])

@@ -11,9 +11,18 @@ import pytest
 from rich.console import Console
 
 from evenhand.output._season_green_chart import describe, draw_ageing
-from evenhand.output._season_green_words import describe_test, first_to_leave, live_lots
+from evenhand.output._season_green_words import (
+    ACTION_WORD,
+    READING_GREEN,
+    describe_test,
+    describe_unknown,
+    first_to_leave,
+    live_lots,
+    lot_cells,
+)
 from evenhand.output.season_page import coffee_fragment, season_css, season_page
 from evenhand.output.season_terminal import show_season
+from evenhand.output.words import UNKNOWN
 from evenhand.records.seasons import whole_season
 
 ROOT = Path(__file__).parents[2]
@@ -223,3 +232,19 @@ def test_the_first_to_leave_is_that_with_the_earliest_month(whole):
         assert months == sorted(months)
         if months:
             assert lot.attributes[0].name in first_to_leave(lot)
+
+
+def test_words_of_lots_and_their_pictures_can_be_told_in_another_language(untold, whole):
+    said, data = [*ACTION_WORD.values(), *(text for pair in READING_GREEN for text in pair)], {"kg"}
+    for coffee, lot in live_lots(whole.green):
+        said += lot_cells(lot)
+        data |= {*coffee.coffee.split(), *lot.lot.split()}
+        for one in lot.attributes:
+            bare = replace(one, tasted=(), tasted_months=(), tasted_sd=())
+            said += [describe(one, lot), describe(bare, lot)]
+            data |= {*one.attribute.split(), *one.attribute.capitalize().split()}
+    said += [describe_test(one) for one in whole.likeness]
+    unknown = replace(whole.green.coffees[0].lots[0], current=True, months_now=None, stock=None)
+    said.append(describe_unknown(replace(whole.green, coffees=(replace(whole.green.coffees[0], lots=(unknown,)),))))
+    assert len(said) > 60
+    assert set().union(*(untold(one) for one in said if one not in ("", UNKNOWN))) <= data

@@ -1,5 +1,6 @@
 """The page of a season is one file that loads nothing, escapes everything, and says in words what its charts show."""
 
+import csv
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -10,17 +11,58 @@ import numpy as np
 import pytest
 
 from evenhand.output._season_chart import describe, draw_measure
-from evenhand.output.season_page import season_page
+from evenhand.output._season_words import describe_coffee, describe_gaps_briefly, describe_season
+from evenhand.output.season_page import coffee_fragment, season_page
+from evenhand.output.telling import fill_holes, leaving_holes
 from evenhand.records.seasons import season, whole_season
+from evenhand.words import ENGLISH, Tongue, Words, say, tell
 
 DEMO = Path(__file__).parents[2] / "demo" / "season"
 VOID = {"meta"}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+MARKS = Tongue(one=lambda text: f"⟦{text}⟧", many=lambda one, many, count: f"⟦{one if count == 1 else many}⟧")
+NAMING = ("batch", "coffee", "green_lot", "attribute", "fault", "taster", "colour_scale", "moisture_method")
 
 
 @pytest.fixture(scope="module")
 def reading():
     return season(DEMO)
+
+
+@pytest.fixture(scope="module")
+def whole():
+    return whole_season(DEMO)
+
+
+@pytest.fixture(scope="module")
+def names():
+    """Every name that the demo gives to something, longest first, so that no name hides a part of another."""
+    found = set()
+    for file in DEMO.glob("*.csv"):
+        with file.open(encoding="utf-8", newline="") as lines:
+            found |= {row[column] for row in csv.DictReader(lines) for column in NAMING if row.get(column)}
+    return sorted(found, key=len, reverse=True)
+
+
+@pytest.fixture(scope="module")
+def left(names, untold):
+    """Give a function that finds what no catalogue reached in a text as it was told, besides names and s for seconds.
+
+    A name is taken out as a whole: its parts stay words, and so do those of a name that is cut off.
+    """
+
+    def find(told):
+        for name in names:
+            told = re.sub(rf"(?i)(?<!\w){re.escape(name)}(?!\w)", " ", told)
+        return untold(say("{told}", told=told)) - {"s"}
+
+    return find
+
+
+def fragments(whole):
+    for coffee in whole.season.coffees:
+        green = next(one for one in whole.green.coffees if one.coffee == coffee.coffee)
+        yield lambda coffee=coffee, green=green: coffee_fragment(coffee, green, whole.likeness)
 
 
 def spoil(reading):
@@ -39,9 +81,8 @@ def spoil(reading):
 
 
 @pytest.fixture(scope="module")
-def pages(reading):
+def pages(reading, whole):
     empty = replace(reading, coffees=(), charted=0, alerting=0, by_luck=0.0)
-    whole = whole_season(DEMO)
     return {
         "usual": season_page(reading),
         "hostile": season_page(spoil(reading)),
@@ -55,7 +96,7 @@ class Reader(HTMLParser):
 
     def __init__(self, html):
         super().__init__()
-        self.open, self.found, self.headings = [], [], []
+        self.open, self.found, self.headings, self.texts = [], [], [], []
         self.feed(html)
         self.close()
         assert self.open == []
@@ -72,6 +113,10 @@ class Reader(HTMLParser):
 
     def handle_endtag(self, tag):
         assert self.open.pop() == tag
+
+    def handle_data(self, text):
+        if "style" not in self.open:
+            self.texts.append(text)
 
 
 @pytest.mark.parametrize("kind", ["usual", "hostile", "empty", "green"])
@@ -134,6 +179,39 @@ def test_points_stand_in_proportion_to_their_values(reading):
         np.testing.assert_allclose(np.polyval(line, measure.value[inside]), dots[:, 1], atol=0.1)
         assert line[0] < 0
         assert np.all(np.diff(dots[:, 0]) > 0)
+
+
+def test_a_fragment_with_holes_is_the_same_once_they_are_filled_in_english(whole):
+    for build in fragments(whole):
+        with leaving_holes():
+            held = build()
+        assert held != build()
+        assert fill_holes(held, ENGLISH) == build()
+
+
+def test_a_fragment_says_nothing_that_cannot_be_told_in_another_language(silent, left, whole):
+    """Text, alternative text and labels of pictures: with all patterns bare, names and units are left."""
+    for build in fragments(whole):
+        with leaving_holes():
+            held = build()
+        texts = Reader(fill_holes(held, silent)).texts
+        assert len(texts) > 50
+        assert set().union(*map(left, texts)) == set()
+        marked = " ".join(Reader(fill_holes(held, MARKS)).texts)
+        assert marked.count("⟦") == marked.count("⟧") > 100
+
+
+def test_lines_of_a_list_can_be_told_in_another_language(silent, left, whole):
+    empty = replace(whole.season, charted=0)
+    said = [describe_season(whole.season), describe_season(empty), *map(describe_coffee, whole.season.coffees)]
+    thin = [
+        replace(one, measures=tuple(replace(m, gap="–") for m in one.measures[: n % 3 + 1]) + one.measures[n % 3 + 1 :])
+        for n, one in enumerate(whole.season.coffees)
+    ]
+    said += [text for one in (*whole.season.coffees, *thin) if (text := describe_gaps_briefly(one))]
+    assert len(said) > 12
+    assert all(isinstance(one, Words) for one in said)
+    assert set().union(*(left(tell(one, silent)) for one in said)) == set()
 
 
 @pytest.mark.browser

@@ -13,6 +13,7 @@ def row(name, kind, tasters, worth, price, why="Why.", says="Says."):
     return WeekRow(
         name=name,
         kind=kind,
+        batch=name.split(",")[0] if kind == "batch" else "",
         tasters=tasters,
         cups=2,
         minutes=6.0,

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenhand.output.words import (
+    DEVIATION_WORD,
     MINUS,
     UNKNOWN,
     clean_text,
@@ -24,6 +25,7 @@ from evenhand.output.words import (
     sort_for_attention,
 )
 from evenhand.verdict.judgement import NextCup, Tasted
+from evenhand.words import Tongue, Words, say, tell
 
 
 @pytest.mark.parametrize(
@@ -124,3 +126,30 @@ def test_coffees_with_the_same_variances_share_a_table(judgement):
     assert [name for name, _ in groups][:2] == ["Ninth Landing, Twin; black", "Ninth Landing, Twin; milk"]
     assert len(groups) == 6
     assert sum(len(rows) for _, rows in groups) == len(judgement.variances)
+
+
+@pytest.mark.parametrize("worth", [0.0, 12.5, 1204.5])
+@pytest.mark.parametrize("what", [" ", say("{count} more", count=1)])
+def test_what_the_next_cup_is_worth_can_be_told_in_another_language(silent, untold, worth, what):
+    said = describe_next_cup(NextCup(worth=worth, cost=3.5, what=what))
+    assert untold(said) == set(), said
+    assert "3,50" in tell(said, silent)
+
+
+def test_how_much_was_tasted_can_be_told_in_another_language(untold):
+    tasted = [Tasted(service=one, pulls=1, cups=2, tasters=1, sheets=2) for one in ("black", "milk", "bowl")]
+    for said in (describe_tasted(tasted), describe_tasted(())):
+        assert untold(said) == set(), said
+
+
+def test_what_a_deviation_is_called_can_be_told_in_another_language():
+    assert all(isinstance(word, Words) for word in DEVIATION_WORD.values())
+
+
+COMMA = Tongue(one=lambda text: text, many=lambda one, many, count: many, decimal=",", group=".")
+SWAPPED = str.maketrans({".": ",", ",": "."})
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False), st.integers(0, 4))
+def test_a_number_is_told_with_the_signs_of_the_language(value, decimals):
+    assert tell(format_number(value, decimals), COMMA) == format_number(value, decimals).translate(SWAPPED)

@@ -263,3 +263,15 @@ def test_attributes_are_assessed_apart_and_sorted():
 def test_what_cannot_be_is_refused(arguments, options):
     with pytest.raises(DesignError):
         assess(*arguments, **options)
+
+
+@pytest.mark.parametrize("attribute", ["", "acidity"])
+@pytest.mark.parametrize("batches", [1, 2, 3, 20])
+@pytest.mark.parametrize("noise", [0.1, 1.5])
+def test_every_word_but_names_can_be_told_in_another_language(untold, attribute, batches, noise):
+    rng = np.random.default_rng(7)
+    drawn = panel(rng, n_batches=batches, noise=noise, offset={"Bo": 2.0, "Di": -2.0}, gain={"Cy": 0.2, "Di": -1.0})
+    score, batch, taster, when = drawn
+    for found in assess(score, batch, taster, np.full(len(score), attribute), when=when):
+        for said in found.sentences:
+            assert untold(said) <= {found.taster, attribute}, said

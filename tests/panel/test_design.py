@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from evenhand.errors import DesignError, QuantityError
+from evenhand.errors import DesignError, EvenhandError, QuantityError
 from evenhand.panel import design
 from evenhand.panel.design import (
     MOST_CODES,
@@ -25,6 +25,7 @@ from evenhand.panel.design import (
     taster_load,
     williams,
 )
+from evenhand.words import Words
 
 seeds = st.integers(0, 2**32 - 1)
 
@@ -311,3 +312,25 @@ def test_flights_that_cannot_be():
 
 def test_public_names_are_there():
     assert all(hasattr(design, name) for name in design.__all__)
+
+
+@pytest.mark.parametrize("flag", LoadFlag)
+def test_what_is_said_before_the_first_cup_can_be_told_in_another_language(flag):
+    assert isinstance(flag.value, Words)
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [
+        lambda: blind_codes(10_000, np.random.default_rng(0)),
+        lambda: serving_orders(0, 3, np.random.default_rng(0)),
+        lambda: discrimination_sets("pentagon", 6, np.random.default_rng(0)),
+        lambda: taster_load([-1], [0], 1.0),
+        lambda: most_cups("bucket"),
+        lambda: split_into_flights(0, 3, np.random.default_rng(0)),
+    ],
+)
+def test_a_refusal_can_be_told_in_another_language(slip):
+    with pytest.raises(EvenhandError) as refused:
+        slip()
+    assert isinstance(refused.value.args[0], Words)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from evenhand.errors import DesignError, QuantityError
+from evenhand.errors import DesignError, EvenhandError, QuantityError
 from evenhand.panel import discrimination
 from evenhand.panel.discrimination import (
     ForcedChoice,
@@ -347,3 +347,29 @@ def test_unclear_questions_are_refused():
 
 def test_public_names_are_there():
     assert all(hasattr(discrimination, name) for name in discrimination.__all__)
+
+
+@pytest.mark.parametrize("method", ForcedChoice)
+@pytest.mark.parametrize("correct", [0, 8, 12, 24])
+@pytest.mark.parametrize("answers", [2, 24])
+def test_every_word_can_be_told_in_another_language(untold, method, correct, answers):
+    correct = min(correct, answers)
+    difference = difference_test(correct, answers, method)
+    similarity = similarity_test(correct, answers, method, discriminators=0.3)
+    for said in (reading(difference), reading(similarity)):
+        assert untold(said) == set(), said
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [
+        lambda: difference_test(3, 2, ForcedChoice.TRIANGLE),
+        lambda: difference_test(1, 2, ForcedChoice.TETRAD, two_sided=True),
+        lambda: similarity_test(1, 2, ForcedChoice.TRIANGLE),
+        lambda: critical_number(2, ForcedChoice.DUO_TRIO),
+    ],
+)
+def test_a_refusal_can_be_told_in_another_language(untold, slip):
+    with pytest.raises(EvenhandError) as refused:
+        slip()
+    assert untold(refused.value.args[0]) == set()

@@ -11,6 +11,7 @@ from scipy.stats import beta, betabinom
 
 from evenhand.errors import DesignError
 from evenhand.panel.faults import FaultPrior, TasterPrior, fit, split_prevalence, update
+from evenhand.words import Words
 
 RATE = st.floats(0.01, 0.99)
 
@@ -160,7 +161,9 @@ def test_a_deaf_taster_is_found_with_few_control_cups():
     result = fit(heard, labels, taster, ["green"] * len(heard), known=truth)
     deaf = result.tasters.index("Deaf")
     assert result.sensitivity[deaf, 0] < 0.35 < 0.8 < result.sensitivity[result.tasters.index("Ada"), 0]
-    assert [s.split()[0] for s in result.hard_of_hearing()] == ["Deaf"]
+    said = result.hard_of_hearing()
+    assert [sentence.split()[0] for sentence in said] == ["Deaf"]
+    assert all(isinstance(sentence, Words) for sentence in said)
     # The same lesson without controls, from the others' ears.
     unknown = fit(heard, labels, taster, ["green"] * len(heard))
     assert unknown.sensitivity[deaf, 0] < 0.4
@@ -324,8 +327,9 @@ def test_a_prevalence_for_each_fault():
     ],
 )
 def test_what_cannot_be_is_refused_with_a_sentence(arguments, word):
-    with pytest.raises(DesignError, match=word):
+    with pytest.raises(DesignError, match=word) as refused:
         fit(*arguments)
+    assert isinstance(refused.value.args[0], Words)
 
 
 def test_unknown_fault_is_refused():

@@ -60,3 +60,11 @@ def test_what_cannot_be_is_refused():
         explain("green", -1.0)
     with pytest.raises(QuantityError, match="Colour against target"):
         explain("green", 3.0, "brown")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("fault", FAULT_NOTES)
+@pytest.mark.parametrize("months", [None, 2.0, 8.0, 14.0])
+@pytest.mark.parametrize("colour", [None, "lighter", "on target", "darker"])
+def test_every_word_but_the_fault_can_be_told_in_another_language(untold, fault, months, colour):
+    for said in explain(fault, months, colour):
+        assert untold(said) <= {fault, fault.capitalize()}, said

@@ -106,3 +106,19 @@ def test_from_a_fit_with_near_certain_rates_it_is_the_plain_function():
 def test_what_cannot_be_is_refused(arguments, options):
     with pytest.raises(DesignError):
         cups_to_settle(*arguments, **options)
+
+
+@pytest.mark.parametrize(
+    ("p", "sensitivity", "words"),
+    [
+        (0.01, 0.7, "settled as it stands"),
+        (0.3, 0.3, "Further cups from this taster"),
+        (0.3, [0.3, 0.3], "Further cups from these 2 tasters"),
+        (0.3, [0.7] * 3, "At least"),
+        (0.3, [0.95] * 6, "About"),
+    ],
+)
+def test_every_word_can_be_told_in_another_language(untold, p, sensitivity, words):
+    said = cups_to_settle(p, sensitivity, 0.1, most=8).sentence
+    assert words in said
+    assert untold(said) == set(), said

@@ -5,6 +5,7 @@ import pytest
 
 from evenhand.errors import DesignError
 from evenhand.panel.mixed import TERMS, fit, fit_many
+from evenhand.words import Words
 
 
 def tasting(seed=1, batches=12, tasters=4, pulls=2, coffees=3, repeats=1, sd=(0.6, 0.5, 0.3, 0.3, 0.5)):
@@ -89,6 +90,7 @@ def test_what_cannot_be_told_is_left_out_and_said(keep, change, name, word):
     assert_sound(fitted)
     assert fitted.variances[name] == 0.0
     assert word in reasons(fitted)[name]
+    assert all(isinstance(said, Words) for said in reasons(fitted).values())
     assert name not in fitted.active
 
 
@@ -283,8 +285,9 @@ def test_labels_may_be_of_any_kind_and_pulls_count_within_their_batch():
     ],
 )
 def test_wrong_arguments_are_refused_in_words(change, word):
-    with pytest.raises(DesignError, match=word):
+    with pytest.raises(DesignError, match=word) as refused:
         fit(**{**tasting(), **change})
+    assert isinstance(refused.value.args[0], Words)
 
 
 def test_too_many_coffees_for_one_fit_are_refused():
@@ -310,8 +313,9 @@ def test_wrong_questions_to_a_fit_are_refused_in_words():
         with pytest.raises(DesignError, match="nowhere"):
             ask()
     for variances in ([1, 1, 1, 1, 0], [1, 1, 1], {"colour": 1.0}, [np.nan] * 5, [-1, 1, 1, 1, 1], [1e15, 1, 1, 1, 1]):
-        with pytest.raises(DesignError):
+        with pytest.raises(DesignError) as refused:
             fitted.posterior(variances)
+        assert isinstance(refused.value.args[0], Words)
     with pytest.raises(DesignError, match="not among those fitted"):
         fitted.with_sheets([6.0], ["new"], [0], [0], ["unknown"])
     with pytest.raises(DesignError, match="Pulls"):

@@ -1,15 +1,23 @@
 """A small invented folder that is right in every way, and ways to spoil it."""
 
 import datetime as dt
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
 
 from evenhand.errors import FolderError
+from evenhand.records._checks import COST_NAMES
+from evenhand.records._table import columns_of
 from evenhand.records.folder import Folder, read
+from evenhand.records.rows import FILES
+from evenhand.words import say
 
 TODAY = dt.date(2026, 6, 1)
+
+_CUT_OFF = re.compile(r'([\w-]+)\.{3}"')
+"""The end of a label that is too long to be shown."""
 
 GOOD = {
     "recipes": "recipe,basket_rated_g,dose_g,dose_tol_g,beverage_g,beverage_tol_g,"
@@ -81,23 +89,63 @@ def write(tmp_path: Path) -> Callable[[dict[str, str | bytes]], Path]:
 
 
 @pytest.fixture
-def read_with(write: Callable[..., Path]) -> Callable[..., Folder]:
-    """Return a function that reads the good folder with some files replaced; None leaves a file out."""
+def told_besides(untold: Callable[[str], set[str]]) -> Callable[[str, Iterable[str], Iterable[str | bytes]], None]:
+    """Return a function that fails where a sentence holds English besides some names and the data given.
+
+    Data may be told as it stands, with its control characters or its bytes shown, with a point for a comma, or cut off.
+    """
+
+    def _check(sentence: str, names: Iterable[str], data: Iterable[str | bytes]) -> None:
+        given = [one.encode() if isinstance(one, str) else one for one in data]
+        said = b" ".join(given).decode(errors="replace")
+        known = untold(say("{data}", data=" ".join((said, repr(said), said.replace(",", "."), *names))))
+        known |= {f"x{byte:02x}" for one in given for byte in one if byte > 0x7F}
+        known |= {word for word in _CUT_OFF.findall(sentence) if any(whole.startswith(word) for whole in known)}
+        assert untold(sentence) <= known, sentence
+
+    return _check
+
+
+@pytest.fixture
+def all_told(told_besides: Callable[..., None]) -> Callable[[Iterable[str], Iterable[str | bytes]], None]:
+    """Return a function that fails where sentences about a folder hold English besides what its files say."""
+    names = {*FILES, "csv", *COST_NAMES, *(column for stem in FILES for column in columns_of(stem))}
+
+    def _check(sentences: Iterable[str], texts: Iterable[str | bytes]) -> None:
+        texts = list(texts)
+        for sentence in sentences:
+            told_besides(sentence, names, texts)
+
+    return _check
+
+
+@pytest.fixture
+def read_with(write: Callable[..., Path], all_told: Callable[..., None]) -> Callable[..., Folder]:
+    """Return a function that reads the good folder with some files replaced; None leaves a file out.
+
+    It fails where a warning could not be told in another language.
+    """
 
     def _read(**changed: str | bytes | None) -> Folder:
         texts = {stem: text for stem, text in {**GOOD, **changed}.items() if text is not None}
-        return read(write(texts), today=TODAY)
+        folder = read(write(texts), today=TODAY)
+        all_told(folder.warnings, texts.values())
+        return folder
 
     return _read
 
 
 @pytest.fixture
-def problems_with(read_with: Callable[..., Folder]) -> Callable[..., tuple[str, ...]]:
-    """Return a function that gives the problems found in the good folder with some files replaced."""
+def problems_with(read_with: Callable[..., Folder], all_told: Callable[..., None]) -> Callable[..., tuple[str, ...]]:
+    """Return a function that gives the problems found in the good folder with some files replaced.
+
+    It fails where one could not be told in another language.
+    """
 
     def _problems(**changed: str | bytes | None) -> tuple[str, ...]:
         with pytest.raises(FolderError) as caught:
             read_with(**changed)
+        all_told(caught.value.problems, [text for text in {**GOOD, **changed}.values() if text is not None])
         return caught.value.problems
 
     return _problems

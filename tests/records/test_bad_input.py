@@ -1,8 +1,10 @@
 # ruff: noqa: E501 - a table of sentences reads best with one sentence a line
 """Each kind of bad input is told in one sentence a barista understands: file, row, column, value, what is allowed."""
 
+import ast
 import datetime as dt
 import os
+from pathlib import Path
 
 import pytest
 
@@ -201,6 +203,32 @@ def test_places_that_are_no_folder(tmp_path):
         ": the folder holds no CSV file and no workbook; needed are recipes.csv, coffees.csv, attributes.csv, "
         "targets.csv, batches.csv, pulls.csv, cups.csv, sheets.csv, costs.csv."
     )
+
+
+def test_all_problems_of_a_folder_are_told_as_one(problems_with, good, untold):
+    problems = problems_with(pulls=good["pulls"].replace("18.1", "-1").replace("36.4", "x"))
+    told = FolderError(problems)
+    assert str(told) == "\n".join(problems)
+    assert untold(told.args[0]) == {"pulls", "csv", "dose_g", "beverage_g", "x"}
+
+
+REFUSALS = {"RecordError", "FieldError", "FolderError", "DesignError", "WorkbookError", "refuse"}
+
+
+def test_every_refusal_of_the_records_is_made_of_words():
+    """A sentence that is glued together as it is raised can be told in no other language."""
+    source = Path(folder_module.__file__).parent
+    glued = [
+        f"{file.name}:{node.lineno}"
+        for file in sorted(source.rglob("*.py"))
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and getattr(node.func, "id", getattr(node.func, "attr", "")) in REFUSALS
+        for said in (*node.args, *(one for given in node.args if isinstance(given, ast.List) for one in given.elts))
+        if isinstance(said, ast.JoinedStr | ast.BinOp)
+        or (isinstance(said, ast.Constant) and " " in str(said.value))
+        or (isinstance(said, ast.Call) and isinstance(said.func, ast.Name) and said.func.id == "str")
+    ]
+    assert glued == []
 
 
 def test_all_problems_of_all_files_come_together_in_order(problems_with, good):

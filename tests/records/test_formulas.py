@@ -33,9 +33,10 @@ def test_nothing_is_told_of_plain_names_and_numbers(demo):
 
 
 @pytest.mark.parametrize("text", [FORMULA, "+A1", "-A1+B1", "@SUM(A1)"])
-def test_a_formula_is_told_with_its_place_and_comes_back_as_it_was(demo, tmp_path, text):
+def test_a_formula_is_told_with_its_place_and_comes_back_as_it_was(demo, tmp_path, told_besides, text):
     folder = set_first(demo, text, text + "2")
     (told,) = find_formulas(folder)
     assert told.startswith("pulls.csv, grind_setting: 2 cells begin with =")
+    told_besides(told, ["pulls", "csv", "grind_setting"], [text])
     assert text[:3] in told
     assert read(write_folder(folder, tmp_path / "out"), today=TODAY).pulls == folder.pulls

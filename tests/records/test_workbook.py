@@ -13,6 +13,7 @@ import pytest
 
 from evenhand.errors import FolderError
 from evenhand.records.folder import Folder, read
+from evenhand.records.rows import FILES
 
 TODAY = dt.date(2026, 6, 1)
 DEMO = Path(__file__).parents[2] / "demo" / "season"
@@ -43,6 +44,19 @@ def problems_of(place: Path) -> tuple[str, ...]:
     with pytest.raises(FolderError) as caught:
         read(place, today=TODAY)
     return caught.value.problems
+
+
+def test_what_is_wrong_with_a_workbook_can_be_told_in_another_language(good, tmp_path, untold, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # the words of a long path would hide others
+    del good["costs"]
+    workbook_of({**good, "cost": "name,value\n", "green_readings": "green_lot,read_on\n"}).save("spring.xlsx")
+    Path("broken.xlsx").write_bytes(b"PK\x03\x04 no archive")
+    found = [problem for name in ("spring.xlsx", "broken.xlsx", "nothing", ".") for problem in problems_of(Path(name))]
+    for said in ("is it", "lists the lots", "no such folder", "no XLSX workbook", "holds 2 workbooks"):
+        assert any(said in problem for problem in found), said
+    data = {"spring", "broken", "nothing", "xlsx", "cost", *FILES}
+    for problem in found:
+        assert untold(problem) <= data, problem
 
 
 def test_a_workbook_reads_as_the_csv_files_do(write, good, tmp_path):

@@ -279,3 +279,16 @@ class TestLeaving:
     def test_what_cannot_be_is_refused(self, learned, arguments, error):
         with pytest.raises(error):
             learned.leaving(**{"now_months": 3.0, **arguments})
+
+    @pytest.mark.parametrize("mean", [[7.0, -0.1], [7.0, 0.1], [7.0, 0.0], [5.0, 0.0], [9.0, 0.0], [6.1, -0.05]])
+    @pytest.mark.parametrize("known", [True, False])
+    def test_every_sentence_can_be_told_in_another_language(self, untold, mean, known):
+        months = np.arange(0, 30.25, 0.25)
+        args = (np.array([1.0]), np.array([mean]), np.array([[[0.01, 0], [0, 1e-3]]]), months, months[None])
+        found = find_leaving(*args, 6.0, 8.0, "ZZ", leans=not known, storage_known=known)
+        assert untold(found.says) == {"ZZ"}
+
+    def test_a_refusal_can_be_told_in_another_language(self, untold, learned):
+        with pytest.raises(DesignError) as refused:
+            learned.leaving(5.0, 8.0, 3.0, "QQ")
+        assert untold(refused.value.args[0]) == {"QQ"}

@@ -7,6 +7,7 @@ from evenhand.errors import DesignError, QuantityError
 from evenhand.season._ageing_leaving import Leaving
 from evenhand.season.ageing import stock_against_life
 from evenhand.units import Measured
+from evenhand.words import capitalise, say
 
 
 def leaving(likely, width=1.0, now=5.0, attribute="Acidity", horizon=24.0):
@@ -93,3 +94,14 @@ def test_faster_sales_never_raise_the_risk():
 def test_what_cannot_be_is_refused(call, error, words):
     with pytest.raises(error, match=words):
         call()
+
+
+@pytest.mark.parametrize("bags", [3.5, 42])
+@pytest.mark.parametrize("likely", [5.0, 8.0, 10.5, 13.0, 60.0])
+def test_every_sentence_can_be_told_in_another_language(untold, bags, likely):
+    attribute = capitalise(say("{attribute}, milk", attribute="ZZ"))
+    for rate in (0.7, 8.4):
+        assert untold(stock_against_life(bags, Measured(rate), [leaving(likely, attribute=attribute)]).says) == {"ZZ"}
+    with pytest.raises(DesignError) as refused:
+        stock_against_life(9, Measured(5.0), [])
+    assert untold(refused.value.args[0]) == set()

@@ -1,11 +1,16 @@
 """Readings of a measure and of several: what a shop is told, and what it is not told."""
 
+import ast
+import inspect
+
 import numpy as np
 import pytest
 from scipy.special import ndtri, stdtrit
 
 from evenhand.errors import DesignError
-from evenhand.season.charts import read_measure, read_profile, stated_baseline
+from evenhand.season import _charts_words
+from evenhand.season.charts import NELSON, read_measure, read_profile, stated_baseline
+from evenhand.words import say, walk_patterns
 
 
 def labels(n):
@@ -182,3 +187,54 @@ def test_uncertain_limits_follow_student():
     got = read_measure("Colour", steady(25), batches=labels(25)[0]).base
     reach = stdtrit(got.freedom, 1 - got.false_alarm(3.0) / 2) * np.hypot(1.0, got.centre_sd / got.typical_sd)
     assert reach == pytest.approx(3.0)
+
+
+def readings():
+    """Series in which everything happens that there are words for."""
+    batches, dates = labels(30)
+    sizes = [say("{mass:g} kg", mass=mass) for mass in (12.5, 14.5)]
+    half = {say("green lot"): ["Osk"] * 18 + ["Vael"] * 12, say("batch size"): [sizes[i >= 18] for i in range(30)]}
+    often = {say("tasters"): (["Ada"] * 4 + ["Bo"] * 4) * 3 + ["Bo"] * 6}
+    for seed in range(6):
+        for shift in (1.5, -1.5, 0.55, -0.55, 0.0):
+            value, sd = steady(30, seed), np.full(30, 0.1)
+            value[18:] += shift
+            value[4] += 4.0 * np.sign(shift)
+            sd[7], value[7] = 2.0, 9.0 - seed
+            value[11] = np.nan
+            if seed % 2:
+                value = -value
+            for states in ({}, half, often):
+                for base in (None, stated_baseline(-6.0 if seed % 2 else 6.0, 0.4)):
+                    yield read_measure(
+                        "Hue", value, sd, batches=batches, dates=dates, unit="u", base=base, states=states, rules=NELSON
+                    )
+        wide = {"dates": None, "unit": "u"}
+        yield read_measure("Hue", steady(30, seed), 1.5, batches=batches, **wide)
+        lone = steady(30, seed)
+        lone[29] += 2.6
+        yield read_measure("Hue", lone, batches=batches, base=stated_baseline(6.0, 0.4), states=half)
+        yield read_measure("Hue", np.repeat([6.0, 9.0], 15) + steady(30, seed), batches=batches, states=half)
+
+
+def test_every_sentence_can_be_told_in_another_language_with_all_that_is_in_it(untold):
+    names = {f"B{i:02d}" for i in range(30)} | {"Hue", "u", "Osk", "Vael", "Ada", "Bo"}
+    told = [sentence for reading in readings() for sentence in reading.sentences]
+    rng, batches = np.random.default_rng(3), labels(30)[0]
+    table = rng.multivariate_normal([6, 5, 4], [[0.20, 0.17, 0], [0.17, 0.20, 0], [0, 0, 0.3]], size=30)
+    table[11, :2] = [6.6, 4.4]
+    values = dict(zip([say("the {n}", n=n) for n in (1, 2, 3)], table.T, strict=True))
+    told += read_profile(values, {}, batches=batches).sentences
+    told += read_profile({"Hue": steady(30)}, {}, batches=batches).sentences
+    assert set().union(*map(untold, told)) <= names
+    calls = [node for node in ast.walk(ast.parse(inspect.getsource(_charts_words))) if isinstance(node, ast.Call)]
+    written = {node.args[0].value for node in calls if getattr(node.func, "id", "") in ("say", "say_many")}
+    assert len(written) > 30
+    assert written - {pattern for sentence in told for pattern in walk_patterns(sentence)} == set()
+
+
+def test_what_does_not_fit_is_said_so_that_it_can_be_told(untold):
+    for value in ([1.0, 2.0], [1.0] * 5):
+        with pytest.raises(DesignError) as caught:
+            read_measure("Hue", value, batches=labels(len(value))[0])
+        assert untold(caught.value.args[0]) == set()

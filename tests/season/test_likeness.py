@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from evenhand.errors import DesignError, QuantityError
 from evenhand.panel.mixed import fit_many
 from evenhand.season.likeness import lot_difference, profile_distance
+from evenhand.words import say
 
 
 def rng():
@@ -156,3 +157,12 @@ def test_lots_out_of_a_mixed_model():
 def test_what_cannot_be_is_refused(arguments, error, words):
     with pytest.raises(error, match=words):
         profile_distance(*arguments, rng())
+
+
+@pytest.mark.parametrize("away", [0.0, 0.9, 4.0])
+@pytest.mark.parametrize("limit", [1.0, 2.5])
+def test_every_sentence_can_be_told_in_another_language(untold, away, limit):
+    attributes = [say("{attribute}, milk", attribute="ZZ")]
+    found = profile_distance(attributes, [away], [0.1], [1.0], rng(), limit=limit)
+    assert found.attributes[0].attribute == "ZZ, milk"
+    assert untold(found.says) == {"ZZ"}

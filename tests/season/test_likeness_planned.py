@@ -128,3 +128,16 @@ class TestReading:
 def test_what_cannot_be_is_refused(call, error, words):
     with pytest.raises(error, match=words):
         call()
+
+
+@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("tasters", [1, 4])
+def test_every_sentence_can_be_told_in_another_language(untold, method, tasters):
+    plans = [plan_difference(method, tasters, d_prime=2.0)]
+    plans += [plan_similarity(method, tasters, d_prime=2.0, true_d_prime=truth) for truth in (0.0, 0.2)]
+    for plan in plans:
+        assert untold(plan.says) == set()
+        for each in (1, plan.answers_a_taster, plan.answers_a_taster + 9):
+            for share in (0.0, 0.5, 1.0):
+                found = read_test(plan, [int(share * each)] * tasters, [each] * tasters)
+                assert untold(found.says) == set()

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from evenhand.errors import DesignError, QuantityError
 from evenhand.season.plan import Kind, Palate, Row, Way, plan_tasting
+from evenhand.words import say
 
 
 def row(name, worth, price=1.0, *, tasters=1, cups=2, minutes=5.0, bench=0.0, **more):
@@ -171,3 +172,23 @@ def test_nothing_to_taste():
 def test_what_cannot_be_is_refused(call, error, words):
     with pytest.raises(error, match=words):
         call()
+
+
+def test_every_sentence_can_be_told_in_another_language(untold):
+    rows = [
+        row("Q1", 1.0, 5.0, must=True),
+        row("Q2", 30.0),
+        row("Q3", 0.5, 4.0, kind=Kind.AGEING),
+        row("Q4", 9.0, tasters=3),
+        row("Q5", 2.0, minutes=9.0, kind=Kind.CALIBRATION),
+        row(say("Lot {lot}", lot="Q6"), 6.0),
+    ]
+    for weigh in (True, False):
+        found = plan_tasting(rows, [palate("Ada", cups=5), palate("Ben", cups=2)], weigh_left_out=weigh)
+        said = [found.says, *(one.says for one in (*found.planned, *found.left_out))]
+        assert len(said) == 7
+        assert set().union(*map(untold, said)) <= {"Q1", "Q2", "Q3", "Q4", "Q5", "Q6", "Ada", "Ben"}
+    assert untold(plan_tasting([], [palate("Ada")]).says) == set()
+    with pytest.raises(DesignError) as refused:
+        plan_tasting([row("Q1", 1.0, must=True)], [palate("Ada", cups=1)])
+    assert untold(refused.value.args[0]) == {"Q1"}

@@ -1,5 +1,7 @@
 """The talk with the roaster: loss by dry mass, fellows, associations, and words that claim no more than they may."""
 
+import ast
+import inspect
 import re
 from dataclasses import replace
 
@@ -9,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenhand.errors import DesignError, QuantityError
+from evenhand.season import _roaster_words
 from evenhand.season.roaster import (
     FaultChance,
     OffTarget,
@@ -20,6 +23,7 @@ from evenhand.season.roaster import (
     set_against_fellows,
     tell_roaster,
 )
+from evenhand.words import walk_patterns
 
 
 class TestDryLoss:
@@ -272,3 +276,32 @@ class TestWords:
             associate([loss], [], ["A"] * 3)
         with pytest.raises(DesignError, match="between 0 and 1"):
             associate([loss], [FaultChance(name="baked", probability=[0.1, 1.2])], ["A", "A"])
+
+    def test_every_sentence_can_be_told_in_another_language_with_all_that_is_in_it(self, untold):
+        names = {f"B{i:02d}" for i in range(48)} | {"s", "pulp", "ashy", "scale"}
+        told = []
+        for seed, link in enumerate([0.9, -0.9, 0.0, 2.0, -2.0, 0.5, -0.5]):
+            for n in (3, 6, 48):
+                batches, coffee, ashy, loss, off = season(n, seed, link=link, extra=(-1) ** seed * 0.9)
+                measures = [
+                    dry_loss_measure(loss, 0.25),
+                    colour_measure(90 - 4 * loss, 0.2, "scale" if seed % 2 else ""),
+                    roast_time_measure(600 + 20 * (-1) ** seed * off),
+                ]
+                outcomes = [
+                    OffTarget(name="pulp", off=off, sd=0.2, tolerance=0.4),
+                    FaultChance(name="ashy", probability=0.95 * ashy),
+                ]
+                got = tell_roaster(measures, outcomes, ["A"] * n if n == 6 else coffee, batches)
+                told += [*got.sentences, *(sentence for _, sentence in got.batch_sentences)]
+        assert set().union(*map(untold, told)) <= names
+        calls = [node for node in ast.walk(ast.parse(inspect.getsource(_roaster_words))) if isinstance(node, ast.Call)]
+        written = {node.args[0].value for node in calls if getattr(node.func, "id", "") in ("say", "say_many")}
+        assert len(written) > 15
+        assert written - {pattern for sentence in told for pattern in walk_patterns(sentence)} == set()
+
+    def test_a_loss_that_cannot_be_is_said_so_that_it_can_be_told(self, untold):
+        for row in ((0.0, 10.0, 10.0, 2.0), (10.0, 12.5, 10.0, 2.0), (12.0, 10.0, 100.0, 2.0)):
+            with pytest.raises(QuantityError) as caught:
+                dry_loss_pct(*row)
+            assert untold(caught.value.args[0]) == set()

@@ -14,6 +14,7 @@ from evenhand.verdict.cost import Costs
 from evenhand.verdict.judge import judge
 from evenhand.verdict.levels import estimate
 from evenhand.verdict.tastings import Target
+from evenhand.words import Words
 
 ONE = {("black", "bitterness"): Target(4.0, 1.0)}
 
@@ -312,3 +313,37 @@ def test_caffeine_of_a_pull_is_shared_among_its_tasters(make_tastings, make_pull
     assert rows["Bo"].caffeine_mg == pytest.approx(16 * 9.6 / 2)
     assert rows["Ada"].caffeine_mg == pytest.approx(16 * 9.6 * 1.5)
     assert (rows["Ada"].cups, rows["Bo"].cups) == (2, 1)
+
+
+def test_every_sentence_of_a_judgement_can_be_told_in_another_language(untold, make_tastings, make_season, make_pull):
+    rng = np.random.default_rng(8)
+    cups = make_season(rng, lambda batch: 4.0 + batch % 3, batches=12, long_pulls=(3,))
+    targets = ONE | {("black", "body"): Target(5.0, 1.0), ("milk", "sweetness"): Target(6.0, 1.0)}
+    thin = ("B00", make_pull("alone", time_s=60), "black", {"Ada": {"body": 5.0}})
+    heard = [(batch, pull.name, "Ada", "smoky", float(batch == "B05")) for batch, pull, *_ in cups]
+    lone = [(batch, pull, service, {"Ada": next(iter(sheets.values()))}) for batch, pull, service, sheets in cups]
+    judgement = judge(make_tastings([*cups, thin], targets=targets, heard=heard))
+    said = [*judgement.warnings, *judge(make_tastings(lone, targets=ONE)).warnings]
+    said += [reason for one in judgement.batches for reason in one.reasons]
+    said += [one.next_cup.what for one in judgement.batches]
+    said += [pull.note for one in judgement.batches for pull in one.pulls if pull.note]
+    assert any("cannot tell batch_taster, pull, taster apart" in sentence for sentence in said)
+    data = {"bitterness", "Bitterness", "body", "Body", "sweetness", "Sweetness", "smoky", "Smoky", "Ada", "alone"}
+    data |= {"g", "s", *(f"B{batch:02d}" for batch in range(12))}
+    for sentence in said:
+        assert untold(sentence) <= data, sentence
+
+
+def test_a_taster_who_misses_a_fault_is_told_of_in_words(make_tastings, make_season):
+    cups = make_season(np.random.default_rng(9), lambda batch: 4.0, batches=12)
+    ears = ("Ada", "Bo", "Cy", "Di")
+    heard = [(batch, pull.name, ear, "smoky", float(ear != "Di")) for batch, pull, *_ in cups for ear in ears]
+    said = judge(make_tastings(cups, targets=ONE, heard=heard)).warnings
+    assert any("Di seems to miss" in sentence for sentence in said)
+    assert all(isinstance(sentence, Words) for sentence in said)
+
+
+def test_an_unknown_batch_is_refused_in_words_that_can_be_told(make_tastings):
+    with pytest.raises(DesignError) as refused:
+        judge(make_tastings([], batches=("B",)), batches=("elsewhere",))
+    assert isinstance(refused.value.args[0], Words)

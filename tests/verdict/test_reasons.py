@@ -7,6 +7,7 @@ import pytest
 from evenhand.verdict.cost import Costs
 from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, FaultBelief, NextCup, PullReading
 from evenhand.verdict.reasons import Context, give
+from evenhand.words import say
 
 COSTS = Costs(wrong_release=400, wrong_hold=150, one_pull=3, one_taste=2, prior_bad=0.1)
 
@@ -198,3 +199,53 @@ def test_taste_again_says_what_and_what_it_saves():
         "Taste again: it is good against its target with a probability of 70 %, and that does not settle it; 1 more "
         "pull in milk, tasted by 2 tasters costs 7 and would save 21 on average."
     )
+
+
+NOTE = say("ran slow")
+OFF = {
+    "ratio": 2.0,
+    "flow_g_per_s": 1.0,
+    "extraction_pct": None,
+    "extraction_sd_pct": None,
+    "deviation": {},
+    "note": NOTE,
+}
+AGAIN = NextCup(worth=12.0, cost=3.5, what=say("{count} more", count=1))
+EVERY_KIND = [
+    verdict(),
+    verdict(expected_cost={"release": 8.04, "hold": 0.5, "taste_again": 9.0}),
+    verdict(decision="taste_again", next_cup=AGAIN, p_good=0.5),
+    verdict(
+        decision="hold", p_good=0.001, p_fault=0.9, faults=(FaultBelief(fault="9", p_present=0.9, heard=3, asked=4),)
+    ),
+    verdict(
+        decision="hold", p_fault=0.9, p_within=0.2, faults=(FaultBelief(fault="9", p_present=1, heard=3, asked=4),)
+    ),
+    verdict(decision="hold", p_good=0.2, profile=(attribute(estimate=5.4, p_within=0.2, p_above=0.8),)),
+    verdict(decision="hold", p_good=0.2, profile=(attribute(estimate=2.6, p_within=0.2, p_above=0.0),)),
+    verdict(decision="hold", p_good=0.2, p_fault=0.1, profile=(attribute(estimate=4.0, sd=9.0, p_within=0.2),) * 5),
+    verdict(profile=(attribute(scores=0, service="bowl"),)),
+    verdict(profile=(attribute(), attribute(scores=0, service="milk"), attribute(scores=0, service="9"))),
+    verdict(profile=()),
+    verdict(
+        faults=tuple(FaultBelief(fault="9", p_present=p, heard=h, asked=h) for p in (0.01, 0.05, 0.5) for h in (0, 2))
+    ),
+    verdict(profile=(attribute(shot_effect=0.5, taster_effect=0.5),)),
+    verdict(
+        profile=(attribute(shot_effect=-0.5, taster_effect=-0.5),),
+        pulls=(PullReading(pull="9", judgeable=True, **OFF),),
+    ),
+    verdict(pulls=(PullReading(pull="8", judgeable=False, **OFF),)),
+]
+
+
+@pytest.mark.parametrize("one", EVERY_KIND)
+def test_every_word_but_names_can_be_told_in_another_language(untold, one):
+    said = reasons(
+        one,
+        beyond={"9": ("log_ratio", "log_time", "water", "strength")},
+        settle={"9": say("Three more would settle it.")},
+        service_of_pull={"9": "black"},
+    )
+    for sentence in said:
+        assert untold(sentence) <= {"bitterness", "Bitterness"}, sentence

@@ -182,7 +182,7 @@ def season_of(name, value, sd):
         value=value,
         sd=sd,
         reading=reading,
-        too_little="",
+        gap="",
         alerts=(),
         sign=False,
         state="steady",
@@ -301,3 +301,43 @@ def test_a_coffee_that_is_not_there_is_one_sentence(make_season, make_tastings):
     unroasted = replace(tastings, recipes={**tastings.recipes, "Z": tastings.recipes["K"]})
     with pytest.raises(DesignError, match="There is no batch of Z"):
         read_season(unroasted, coffees=["Z"])
+
+
+def test_every_sentence_of_a_season_can_be_told_in_another_language(untold, make_season, make_tastings):
+    rng = np.random.default_rng(1)
+    levels = [4.0 + 0.15 * rng.standard_normal() + (2.6 if i >= 14 else 0.0) for i in range(24)]
+    told = []
+    for batches in (24, 3):
+        cups = make_season(rng, lambda i: levels[i], batches=batches)
+        heard = [(batch, shot.name, name, "ashy", batch == "B20") for batch, shot, _, who in cups for name in who]
+        tastings = make_tastings(cups, targets=GOAL, heard=heard)
+        season = read_season(roasts(tastings, rng, step_at=14, step_kg=0.25, kg_from=14))
+        (coffee,) = season.coffees
+        told += [*season.roaster.sentences, *coffee.together, *coffee.off_target]
+        told += [text for one in coffee.measures for text in (one.measure, one.too_little) if text]
+        told += [text for one in coffee.measures if one.reading for text in one.reading.sentences]
+        told += [text for one in coffee.joint for text in (one.name, *one.sentences, one.too_little) if text]
+    names = {f"B{i:02d}" for i in range(24)} | {coffee.coffee} | set(tastings.scores.taster.tolist())
+    names |= {"bitterness", "Bitterness", "ashy", "one", "meter", "s"}
+    assert len(told) > 30
+    assert set().union(*map(untold, told)) <= names
+
+
+def test_steps_in_several_coffees_can_be_told_in_another_language(untold, rng):
+    dates = [date_of(i) for i in range(24)]
+    for shift in (2.0, -2.0):
+        value = rng.normal(0, 0.3, 24) + np.repeat([0.0, shift], 12)
+        reading = read_measure("Hue", value, 0.1, batches=dates, dates=dates)
+        (said,) = steps_across([(name, dates, reading) for name in ("Ladder", "Paper", "Landing")])
+        assert untold(said) <= {"Hue", "Ladder", "Paper", "Landing"}
+
+
+def test_what_cannot_be_read_is_said_so_that_it_can_be_told(untold, make_season, make_tastings):
+    wrong = Batch(batch="B7", coffee="K", roasted_on="2031-01-01", green_in_kg=10.0, roasted_out_kg=12.5)
+    with pytest.raises(DesignError) as caught:
+        roast_columns([wrong])
+    assert untold(caught.value.args[0]) <= {"B7"}
+    tastings = make_tastings(make_season(np.random.default_rng(2), lambda i: 4.0, batches=3), targets=GOAL)
+    with pytest.raises(DesignError) as caught:
+        read_season(tastings, coffees=["Nowhere"])
+    assert untold(caught.value.args[0]) <= {"Nowhere", *(one.coffee for one in tastings.batches)}

@@ -272,3 +272,34 @@ def test_a_reading_survives_the_way_to_json_and_back(make_season, make_tastings)
     green = read_green(season_of_lots(make_season, make_tastings, np.random.default_rng(11), [0.1, 0.0]))
     kind = TypeAdapter(GreenReading)
     assert kind.validate_json(kind.dump_json(green)) == green
+
+
+def test_every_sentence_can_be_told_in_another_language(untold, make_season, make_tastings):
+    rng = np.random.default_rng(3)
+    grows = season_of_lots(make_season, make_tastings, rng, [0.2, 0.0], level=3.5)
+    rests = season_of_lots(make_season, make_tastings, rng, [0.0], level=4.5)
+    late = replace(rests, judged_on=date_after(rests.judged_on, 6))
+    over = replace(rests, lots=(replace(rests.lots[0], green_kg=30.0, bag_kg=None, storage=()),))
+    undated = replace(rests, lots=(replace(rests.lots[0], harvested_on=None),))
+    said = []
+    for tastings in (grows, rests, late, over, undated, replace(rests, lots=())):
+        for coffee in read_green(tastings).coffees:
+            said += [*coffee.sentences, coffee.too_little, *(line.name for line in coffee.lines)]
+            for lot in coffee.lots:
+                said += [*lot.sentences, lot.gap, *(one.says for one in lot.attributes)]
+    said = {one for one in said if one}
+    assert len(said) > 15
+    assert set().union(*map(untold, said)) <= {"K", "lot", "bitterness", "Bitterness", "kg"}
+
+
+def test_readings_can_be_told_in_another_language(untold):
+    readings = (
+        LotReading(read_on="2031-01-01", moisture_pct=11.0, moisture_method="oven", water_activity=0.6),
+        LotReading(read_on="2031-02-01", moisture_pct=12.4),
+        LotReading(read_on="2031-03-01", moisture_pct=10.4, moisture_method="oven"),
+        LotReading(read_on="2031-04-01", water_activity=0.55, water_activity_c=25.0),
+    )
+    for number in (1, 4):
+        said = describe_readings(Lot(lot="L", readings=readings[:number]))
+        assert len(said) == {1: 2, 4: 4}[number]
+        assert set().union(*map(untold, said)) == {"oven"}

@@ -109,3 +109,13 @@ def test_it_is_the_same_twice_and_survives_the_way_to_json(make_season, make_tas
     assert first == again
     kind = TypeAdapter(tuple[LotComparison, ...])
     assert kind.validate_json(kind.dump_json(first)) == first
+
+
+def test_every_sentence_can_be_told_in_another_language(untold, make_season, make_tastings):
+    tastings = two_lots(make_season, make_tastings, np.random.default_rng(3), 0.5)
+    said = [sentence for one in compare_seasons(tastings) for sentence in one.sentences]
+    assert len(said) == 5
+    assert set().union(*map(untold, said)) == {"bitterness", "new", "old"}
+    with pytest.raises(DesignError) as refused:
+        compare_lots(tastings, "K", "newest", "old")
+    assert untold(refused.value.args[0]) == {"K", "newest"}

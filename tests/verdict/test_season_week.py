@@ -66,6 +66,7 @@ def test_the_batch_at_the_edge_is_tasted_first_and_old_ones_are_not_listed(tasti
     assert 1 <= len(plan.planned[0].tasters) == len(set(plan.planned[0].tasters)) <= 4
     # Four weeks back from the day of reading, and no further.
     assert {one.name for one in batches} <= {f"B{i}, K" for i in (12, 13, 14, 15)}
+    assert {one.name: one.batch for one in batches} == {one.name: one.name.removesuffix(", K") for one in batches}
     assert plan.worth == pytest.approx(sum(one.worth for one in plan.planned))
     assert all(one.worth >= one.price - 1e-9 for one in plan.planned)
 
@@ -86,7 +87,7 @@ def test_every_kind_of_row_is_on_the_list_with_its_reason(tastings):
     rows = (*plan.planned, *plan.left_out)
     assert {one.kind for one in rows} == {"batch", "ageing", "calibration"}
     lot = next(one for one in rows if one.kind == "ageing")
-    assert lot.name == "Lot L of K"
+    assert (lot.name, lot.batch) == ("Lot L of K", "")
     assert "months since harvest; bitterness, black is at" in lot.why
     assert {one.name for one in rows if one.kind == "calibration"} == {f"Control cups, {name}" for name in EVERYBODY}
     assert plan.planned == week_of(tastings).planned
@@ -162,3 +163,15 @@ def test_nothing_tasted_is_no_error(make_tastings, batches):
     assert {one.kind for one in (*plan.planned, *plan.left_out)} == {"calibration"} | ({"batch"} if batches else set())
     with pytest.raises(DesignError, match="Nobody has tasted anything"):
         plan_from(empty)
+
+
+def test_every_sentence_can_be_told_in_another_language(untold, tastings):
+    plan = week_of(tastings, names=(*EVERYBODY, "Zoe"))
+    rows = (*plan.planned, *plan.left_out)
+    said = [plan.says, *plan.assumptions, *(text for one in rows for text in (one.name, one.why, one.says))]
+    assert set().union(*map(untold, said)) <= {"K", "L", "bitterness", *EVERYBODY, "Zoe"} | {
+        f"B{i:02d}" for i in range(16)
+    }
+    with pytest.raises(DesignError) as refused:
+        week_of(tastings, names=("Ada", "Ada"))
+    assert untold(refused.value.args[0]) == {"Ada"}

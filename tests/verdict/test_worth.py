@@ -168,3 +168,11 @@ def test_refusals():
         best(belief(), [], COSTS, np.random.default_rng(0))
     with pytest.raises(DesignError, match="limits in order"):
         one_attribute(0, 0, -1, 1, 1, COSTS)
+
+
+@pytest.mark.parametrize("services", [("black",), ("milk",), ("bowl",), ("9",), ("black", "milk", "bowl")])
+@pytest.mark.parametrize("number", [1, 2])
+@pytest.mark.parametrize("tasters", [1, 4])
+def test_every_word_on_the_next_cup_can_be_told_in_another_language(untold, services, number, tasters):
+    said = Tasting(pulls=tuple((service, number) for service in services), tasters=tasters).words()
+    assert untold(said) == set(), said

@@ -5,13 +5,12 @@ from dataclasses import replace
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
 
-from evenhand import __version__
-from evenhand.bench._judging_text import read_notes, write_notes, write_verdict
+from evenhand.bench._judging_text import ENGINE, keep_words, read_notes, write_notes, write_verdict
 from evenhand.bench.models import Judged, JudgingRun
 from evenhand.records.models import Batch
 from evenhand.verdict.judgement import Judgement
+from evenhand.words import say
 
 _ROWS_AT_ONCE = 100
 
@@ -31,21 +30,18 @@ def begin(now: dt.datetime) -> JudgingRun:
 
 def give_up(run: JudgingRun, problem: str, now: dt.datetime) -> None:
     """Note why nothing could be judged; what was judged before stays."""
-    run.problem, run.finished_at = problem, now
+    run.problem, run.finished_at = keep_words(problem), now
     run.save(update_fields=["problem", "finished_at"])
 
 
 def note_crash(error: Exception) -> None:
     """Note an error that nobody foresaw."""
-    JudgingRun.objects.filter(pk=the_run().pk).update(
-        problem=f"The judging failed on something unforeseen ({type(error).__name__}: {error}); it is tried again "
-        "with the next sheet."
+    problem = say(
+        "The judging failed on something unforeseen ({name}: {error}); it is tried again with the next sheet.",
+        name=type(error).__name__,
+        error=error,
     )
-
-
-def ask() -> None:
-    """Ask for a judging although the history has not moved."""
-    JudgingRun.objects.filter(pk=the_run().pk).update(asked=F("asked") + 1)
+    JudgingRun.objects.filter(pk=the_run().pk).update(problem=keep_words(problem))
 
 
 def keep_judgement(run: JudgingRun, judgement: Judgement | None, seen: int, now: dt.datetime) -> int:
@@ -98,7 +94,7 @@ def keep_judgement(run: JudgingRun, judgement: Judgement | None, seen: int, now:
             update_fields=["seen", "judged_at", "decision", "p_good", "net_worth", "text"],
         )
         Judged.objects.filter(pk__in=same).update(seen=seen, judged_at=now)
-        notes = replace(read_notes(run.text), engine=__version__)
+        notes = replace(read_notes(run.text), engine=ENGINE)
         if judgement is not None:
             notes = replace(
                 notes,

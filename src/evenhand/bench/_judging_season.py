@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Min
 
 from evenhand.bench._judging_keep import keep_notes
+from evenhand.bench._judging_text import keep_words
 from evenhand.bench._judging_window import collect_season
 from evenhand.bench.models import SeasonRead
 from evenhand.records.models import Coffee
@@ -69,7 +70,7 @@ def read_and_keep(now: dt.datetime, today: dt.date) -> tuple[str, ...]:
             read_at=now,
             state=one.state,
             html=_fragment(one, whole, numbers[one.coffee]),
-            text=json.dumps(_tell(one, green.get(one.coffee), season), ensure_ascii=False),
+            text=json.dumps(keep_words(_tell(one, green.get(one.coffee), season)), ensure_ascii=False),
         )
         for one in season.coffees
         if one.coffee in numbers
@@ -104,14 +105,16 @@ def _plan(tastings: "Tastings", whole: "WholeSeason", today: dt.date) -> tuple["
         judgement = judge(tastings, batches=fresh or [tastings.batches[-1].batch])
         return plan_week(tastings, judgement, whole.season, whole.green, palates), ""
     except EvenhandError as error:
-        return None, str(error)
+        return None, error.args[0]
 
 
 def _fragment(coffee: "CoffeeSeason", whole: "WholeSeason", number: int) -> str:
     from evenhand.output.season_page import coffee_fragment
+    from evenhand.output.telling import leaving_holes
 
     green = next((one for one in whole.green.coffees if one.coffee == coffee.coffee), None)
-    return coffee_fragment(coffee, green, whole.likeness, ident=f"c{number}", heading=3)
+    with leaving_holes():  # who will read it, and in which language, is not known here
+        return coffee_fragment(coffee, green, whole.likeness, ident=f"c{number}", heading=3)
 
 
 def _tell(coffee: "CoffeeSeason", green: "CoffeeGreen | None", season: "SeasonReading") -> dict[str, Any]:

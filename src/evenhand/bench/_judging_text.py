@@ -1,16 +1,24 @@
-"""Writes verdicts as JSON text to keep at hand, and reads them back as they were."""
+"""Writes verdicts as JSON text to keep at hand, and reads them back, with all that their sentences hold."""
 
 import json
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from evenhand import __version__
+from evenhand.output.telling import hold, read_held
 from evenhand.verdict._week_records import WeekPlan
 from evenhand.verdict.judgement import BatchVerdict, CaffeineRow, Judgement, VarianceRow
+from evenhand.words import Words
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
+
+
+_FORM = 2
+ENGINE = f"{__version__}/{_FORM}"
+"""Who judged: the version of Evenhand, and the form in which it keeps what it found."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,7 +28,7 @@ class RunNotes:
     Attributes
     ----------
     engine
-        The version of Evenhand that judged: another one judges again.
+        As `ENGINE`: another one judges again.
     problems
         Sentences on what could not be read, such as the season.
     plan
@@ -49,10 +57,38 @@ def _notes() -> "TypeAdapter[RunNotes]":
     return TypeAdapter(RunNotes)
 
 
+def keep_words(value: Any) -> Any:
+    """Return a value with every sentence in it, however deep, as text for `evenhand.output.telling.read_held`."""
+    return change_texts(value, lambda text: hold(text) if isinstance(text, Words) else text)
+
+
+def change_texts(value: Any, change: Callable[[str], str]) -> Any:
+    """Return a value with every text in it changed.
+
+    Parameters
+    ----------
+    value
+        A text, or a dataclass, mapping, tuple or list of texts and other things, however deep.
+    change
+        What to do with a text. Keys of mappings are left alone.
+    """
+    if isinstance(value, str):
+        return change(value)
+    if isinstance(value, Mapping):
+        return {key: change_texts(one, change) for key, one in value.items()}
+    if isinstance(value, tuple | list):
+        return type(value)(change_texts(one, change) for one in value)
+    if is_dataclass(value) and not isinstance(value, type):
+        parts = {field.name: getattr(value, field.name) for field in fields(value) if field.init}
+        changed = {name: change_texts(part, change) for name, part in parts.items()}
+        return replace(value, **{name: part for name, part in changed.items() if part is not parts[name]})
+    return value
+
+
 def write_verdict(verdict: BatchVerdict) -> str:
     """Write one batch's verdict as JSON; equal verdicts give equal text."""
     # Read-only mappings are written as the plain ones that they wrap.
-    return _verdicts().dump_json(verdict, fallback=dict, warnings=False).decode()
+    return _verdicts().dump_json(keep_words(verdict), fallback=dict, warnings=False).decode()
 
 
 def read_verdict(text: str) -> BatchVerdict | None:
@@ -60,14 +96,15 @@ def read_verdict(text: str) -> BatchVerdict | None:
     from pydantic import ValidationError
 
     try:
-        return _verdicts().validate_json(text)
+        read: BatchVerdict = change_texts(_verdicts().validate_json(text), read_held)
+        return read
     except ValidationError:
         return None
 
 
 def write_notes(notes: RunNotes) -> str:
     """Write what a judging said besides its verdicts as JSON."""
-    return _notes().dump_json(notes).decode()
+    return _notes().dump_json(keep_words(notes)).decode()
 
 
 def read_notes(text: str) -> RunNotes:
@@ -75,7 +112,8 @@ def read_notes(text: str) -> RunNotes:
     from pydantic import ValidationError
 
     try:
-        return _notes().validate_json(text) if text else RunNotes()
+        read: RunNotes = change_texts(_notes().validate_json(text), read_held) if text else RunNotes()
+        return read
     except ValidationError:
         return RunNotes()
 

@@ -8,6 +8,7 @@ from django import forms
 from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext_lazy as _
 
+from evenhand.bench.telling import told
 from evenhand.errors import EvenhandError
 
 _NUMBER = re.compile(r"[-+−]?\d{0,12}([.,]\d{0,12})?")
@@ -117,7 +118,7 @@ class BenchForm(forms.Form):
 
     def refuse(self, error: EvenhandError) -> None:
         """Show what the records refuse, as an error of the whole form; nothing that was typed is lost."""
-        self.add_error(None, str(error))
+        self.add_error(None, told(error))
 
     def renew(self, name: str, value: str) -> None:
         """Send a hidden value out anew with a form that was refused."""

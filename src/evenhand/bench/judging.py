@@ -53,7 +53,7 @@ def judge_now() -> tuple[str, ...]:
         seen, folder = collect_to_judge(run.seen)
         judgement = judge(arrange(folder, judged_on=timezone.localdate())) if folder.batches else None
     except EvenhandError as error:
-        keep.give_up(run, str(error), timezone.now())
+        keep.give_up(run, error.args[0], timezone.now())
         return ("judged", "today")
     keep.keep_judgement(run, judgement, seen, timezone.now())
     return ("judged", "today")
@@ -69,7 +69,7 @@ def read_season_now() -> tuple[str, ...]:
     try:
         return season.read_and_keep(timezone.now(), timezone.localdate())
     except EvenhandError as error:
-        season.note_problem(str(error))
+        season.note_problem(error.args[0])
         return ("today",)
 
 
@@ -119,7 +119,6 @@ class Watch:
     clock: Callable[[], float] = time.monotonic
     start_season: Callable[[], SeasonJob] = SeasonProcess
     _looked: int | None = field(default=None, init=False)
-    _asked: int = field(default=0, init=False)
     _last_new: float = field(default=0.0, init=False)
     _first_new: float | None = field(default=None, init=False)
     _season_seen: int = field(default=-1, init=False)
@@ -135,17 +134,15 @@ class Watch:
         now, last = self.clock(), head()[0]
         run = JudgingRun.objects.order_by("pk").first() or JudgingRun()
         if self._looked is None:
-            self._looked, self._asked = run.seen, run.asked
+            self._looked = run.seen
             if not _is_of_this_engine(run):
                 self._first_new = self._last_new = now - _QUIET_S
+                self._season_seen = 0  # what was kept of the season is in another engine's words
         if last > self._looked:
             if _is_there(self._looked, JUDGED_KINDS):
                 self._first_new = now if self._first_new is None else self._first_new
                 self._last_new = now
             self._looked = last
-        if run.asked != self._asked:
-            self._asked = run.asked
-            self._first_new = self._last_new = now - _QUIET_S
         waiting = self._first_new
         if waiting is not None and (now - self._last_new >= _QUIET_S or now - waiting >= _PATIENCE_S):
             self._first_new = None
@@ -191,10 +188,9 @@ def _is_there(after: int, kinds: frozenset[str]) -> bool:
 
 
 def _is_of_this_engine(run: object) -> bool:
-    from evenhand import __version__
-    from evenhand.bench._judging_text import read_notes
+    from evenhand.bench._judging_text import ENGINE, read_notes
 
-    return read_notes(getattr(run, "text", "")).engine == __version__
+    return read_notes(getattr(run, "text", "")).engine == ENGINE
 
 
 def run(stopped: threading.Event, say: Say) -> None:

@@ -7,6 +7,7 @@ import os
 import secrets
 from pathlib import Path
 
+from evenhand.bench.languages import find_languages
 from evenhand.records import settings as _records
 
 DATA = _records.DATA
@@ -119,16 +120,10 @@ WHITENOISE_MAX_AGE = 0  # asked for again each time, answered with "unchanged": 
 USE_I18N = True
 USE_TZ = True
 LANGUAGE_CODE = "en"
-LANGUAGES = [
-    ("en", "English"),
-    ("en-gb", "English (United Kingdom)"),
-    ("en-us", "English (United States)"),
-    ("en-au", "English (Australia)"),
-    ("en-ca", "English (Canada)"),
-    ("en-ie", "English (Ireland)"),
-]
+# A catalogue in one of these is a language more: ours, and what a shop puts beside its records.
+LOCALE_PATHS = [Path(__file__).parent / "locale", DATA / "locale"]
+LANGUAGES = find_languages(LOCALE_PATHS)
 FORMAT_MODULE_PATH = "evenhand.bench.formats"
-LOCALE_PATHS = [Path(__file__).parent / "locale"]
 
 
 def _time_zone() -> str:

@@ -1,8 +1,7 @@
 """`evenhand dial`: what to change for the next pull of each coffee, and how sure, from a folder's pulls so far."""
 
-from collections import Counter
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Literal
 
@@ -12,11 +11,11 @@ from rich.table import Table
 
 from evenhand.cli._complaints import complain
 from evenhand.errors import DesignError, EvenhandError
-from evenhand.espresso.dial import Advice, advise, read_evenness_of, say, say_move, say_setting
-from evenhand.espresso.extraction import measure
+from evenhand.espresso.dial import Advice, advise, read_evenness_of, say_advice, say_move, say_setting
 from evenhand.espresso.grinder import Shots, learn, parse_setting
 from evenhand.records.folder import Folder, read
 from evenhand.records.judging import arrange
+from evenhand.records.shots import collect_shots, extractions_pct, gather_pulls
 
 SCALD_CAUTION = (
     "Hot water, steam and bare metal scald, and coffee sprays from a portafilter loosened under pressure: wait until "
@@ -31,42 +30,6 @@ class Dialled:
     advice: tuple[Advice, ...]
     notes: tuple[str, ...]
     invented: bool
-
-
-def collect_shots(folder: Folder) -> Shots:
-    """Turn the pulls of a folder into shots on one grinder, in the folder's order."""
-    batches = {row.batch: row for row in folder.batches}
-    pulls = folder.pulls
-    days = [row.pulled_at.toordinal() for row in pulls]
-    # The order within a day is known where every pull of the day has its time; else the burrs' warming is left out.
-    timed = dict.fromkeys(days, True)
-    for day, row in zip(days, pulls, strict=True):
-        timed[day] &= isinstance(row.pulled_at, datetime)
-    nth = np.full(len(pulls), np.nan)
-    seen: Counter[int] = Counter()
-    clock = [row.pulled_at.time() if isinstance(row.pulled_at, datetime) else None for row in pulls]
-    for i in sorted((i for i in range(len(pulls)) if timed[days[i]]), key=lambda i: (days[i], str(clock[i]))):
-        nth[i] = seen[days[i]]
-        seen[days[i]] += 1
-
-    def numbers(values: list[float | None]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-        return np.array([np.nan if value is None else value for value in values], dtype=float)
-
-    return Shots(
-        day=np.array(days, dtype=float),
-        nth=nth,
-        rest_days=np.array(
-            [day - batches[row.batch].roasted_on.toordinal() for day, row in zip(days, pulls, strict=True)], dtype=float
-        ),
-        coffee=np.array([batches[row.batch].coffee for row in pulls], dtype=np.str_),
-        batch=np.array([row.batch for row in pulls], dtype=np.str_),
-        setting=numbers([parse_setting(row.grind_setting) for row in pulls]),
-        dose_g=np.array([row.dose_g for row in pulls], dtype=float),
-        beverage_g=np.array([row.beverage_g for row in pulls], dtype=float),
-        time_s=np.array([row.time_s for row in pulls], dtype=float),
-        pressure_bar=numbers([row.pressure_bar for row in pulls]),
-        water_c=numbers([row.water_c for row in pulls]),
-    )
 
 
 def dial(
@@ -104,7 +67,8 @@ def dial(
     """
     folder = read(Path(path), today=date.today() if today is None else today)
     recipes = arrange(folder, judged_on=date.max).recipes
-    shots = collect_shots(folder)
+    pulls = gather_pulls(folder.pulls, folder.batches)
+    shots = collect_shots(pulls)
     pulled = list(dict.fromkeys(shots.coffee.tolist()))
     for coffee in coffees:
         if coffee not in recipes:
@@ -114,7 +78,7 @@ def dial(
     if not pulled:
         raise DesignError("There is no pull in this folder yet; pull once and ask again.")
     wanted = [coffee for coffee in pulled if coffee in coffees or not coffees]
-    extraction = np.array([_extraction(row.dose_g, row.beverage_g, row.time_s, row.tds_pct) for row in folder.pulls])
+    extraction_pct = extractions_pct(pulls)
     ratio = np.array([recipes[coffee].ratio for coffee in shots.coffee])
     advice: list[Advice] = []
     played_down = 0
@@ -122,18 +86,13 @@ def dial(
         which = np.isin(shots.coffee, group) if apart else np.ones(len(shots), dtype=bool)
         own = shots.take(which)
         grinder = learn(own, step=step, finer=finer)
-        evenness = read_evenness_of(grinder, own, extraction[which], ratio[which])
+        evenness = read_evenness_of(grinder, own, extraction_pct[which], ratio[which])
         advice += [advise(grinder, own, recipes[coffee], coffee, evenness) for coffee in group]
         played_down += grinder.played_down
     notes = list(_notes(folder, shots, apart, played_down))
     if any(one.options and not one.knows_direction for one in advice):
         notes.append("If the grinder's scale says which way is finer, tell it with --finer higher or --finer lower.")
     return Dialled(tuple(advice), tuple(notes), folder.invented)
-
-
-def _extraction(dose_g: float, beverage_g: float, time_s: float, tds_pct: float | None) -> float:
-    found = measure(dose_g, beverage_g, time_s, tds_pct).extraction_pct
-    return np.nan if found is None else found.value
 
 
 def _notes(folder: Folder, shots: Shots, apart: bool, played_down: int) -> tuple[str, ...]:
@@ -186,14 +145,14 @@ def show(dialled: Dialled, console: Console, *, in_full: bool) -> None:
     if dialled.invented:
         line("These data are invented.", "italic")
     for advice in dialled.advice:
-        sentences = say(advice)
+        sentences = say_advice(advice)
         line(f"\n{advice.coffee}, batch {advice.batch}", "bold")
         for sentence in sentences if in_full else sentences[:-1]:
             line(f"  {sentence}")
         if in_full and advice.options:
             console.print(_table(advice, console))
     if dialled.advice and not in_full:
-        line(f"\n{say(dialled.advice[0])[-1]}")
+        line(f"\n{say_advice(dialled.advice[0])[-1]}")
     line("")
     for note in dialled.notes:
         line(note, "dim")

@@ -12,11 +12,11 @@ from rich.console import Console
 from rich.table import Table
 
 from evenhand.cli._complaints import complain
-from evenhand.cli.dialing import SCALD_CAUTION, collect_shots, make_plain
+from evenhand.cli.dialing import SCALD_CAUTION, make_plain
 from evenhand.errors import DesignError, EvenhandError
 from evenhand.espresso.dial import TimePart, split_time
 from evenhand.espresso.extraction import HAND_SD_S, Extraction, measure
-from evenhand.espresso.grinder import learn
+from evenhand.espresso.grinder import Grinder, learn
 from evenhand.espresso.recipe import (
     JUDGEABLE_TOLERANCES,
     QUANTITIES,
@@ -29,6 +29,7 @@ from evenhand.espresso.recipe import (
 from evenhand.panel.response import Response, build
 from evenhand.records.folder import Folder, read
 from evenhand.records.judging import arrange
+from evenhand.records.shots import collect_shots, gather_pulls
 from evenhand.verdict.tastings import BatchPull
 
 MILK_CAUTION = "Milk is an allergen: say which cups hold it before they are served."
@@ -143,7 +144,7 @@ def explain(path: str | Path, pull: str, *, today: date | None = None) -> PullRe
         extraction=measure(one.dose_g, one.beverage_g, one.time_s, one.tds_pct, moisture),
         deviations=deviations,
         off=describe(one, recipe),
-        time_parts=split_time(one, recipe, learn(collect_shots(folder))) if one.time_s != recipe.time_s else (),
+        time_parts=split_time(one, recipe, _learn_grinder(folder)) if one.time_s != recipe.time_s else (),
         effects=_effects(folder, response, at, coffee, pull),
         judgeable=judgeable(deviations),
         beyond=response.beyond[at],
@@ -151,6 +152,10 @@ def explain(path: str | Path, pull: str, *, today: date | None = None) -> PullRe
         invented=folder.invented,
         warnings=folder.warnings,
     )
+
+
+def _learn_grinder(folder: Folder) -> Grinder:
+    return learn(collect_shots(gather_pulls(folder.pulls, folder.batches)))
 
 
 def _response(pulls: Sequence[BatchPull], recipes: Sequence[HouseRecipe]) -> Response:

@@ -7,10 +7,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError
 from evenhand.units import Measured
+from evenhand.words import join, say
 
 FloatArray = NDArray[np.float64]
 
-UNEVEN_SOURCE = "Cameron et al. 2020, Matter 2(3) 631"
 # Common practice, no source: said aloud only when the odds are about forty to one, since two signs are looked at.
 SURE = 0.975
 _LEAST_FREEDOM = 2
@@ -47,16 +47,22 @@ class Evenness:
         signs: list[str] = []
         if self.p_finer_lowers is not None and self.p_finer_lowers >= SURE and self.extraction_per_step is not None:
             signs.append(
-                f"a step finer lowered extraction by {-self.extraction_per_step.value:.1f} points "
-                f"(P = {self.p_finer_lowers:.2f})"
+                say(
+                    "a step finer lowered extraction by {lost:.1f} points (P = {p:.2f})",
+                    lost=-self.extraction_per_step.value,
+                    p=self.p_finer_lowers,
+                )
             )
         if self.p_finer_scatters is not None and self.p_finer_scatters >= SURE and self.scatter_ratio is not None:
-            signs.append(f"the finer settings scattered {self.scatter_ratio:.1f} times as much in time")
+            signs.append(
+                say("the finer settings scattered {ratio:.1f} times as much in time", ratio=self.scatter_ratio)
+            )
         if not signs:
             return ""
-        return (
-            f"Uneven flow is likely: {' and '.join(signs)}. A finer grind should extract more and pour as steadily; "
-            f"where it does not, part of the bed is passed by ({UNEVEN_SOURCE}). Go no finer."
+        return say(
+            "Uneven flow is likely: {signs}. A finer grind should extract more and pour as steadily; where it does "
+            "not, part of the bed is passed by (Cameron et al. 2020, Matter 2(3) 631). Go no finer.",
+            signs=join(signs, " and "),
         )
 
 
@@ -98,7 +104,7 @@ def read_evenness(
     arrays = [np.asarray(a, dtype=float) for a in (extraction_pct, log_ratio, log_time)]
     labels = [np.asarray(a) for a in (group, cell)]
     if any(len(a) != len(fine) for a in [*arrays, *labels]):
-        raise DesignError("Fineness, extraction, ratio, time, group and cell must have one entry a pull each.")
+        raise DesignError(say("Fineness, extraction, ratio, time, group and cell must have one entry a pull each."))
     if not len(fine):
         return Evenness(extraction_per_step=None, p_finer_lowers=None, scatter_ratio=None, p_finer_scatters=None)
     groups = np.unique(labels[0], return_inverse=True)[1]

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from evenhand.errors import DesignError, QuantityError
 from evenhand.espresso.water import viscosity_mpa_s
+from evenhand.words import say
 
 FloatArray = NDArray[np.float64]
 TextArray = NDArray[np.str_]
@@ -107,13 +108,17 @@ class Shots:
     def __post_init__(self) -> None:
         lengths = {field.name: len(getattr(self, field.name)) for field in fields(self)}
         if len(set(lengths.values())) > 1:
-            raise DesignError(f"Every array of the shots needs one entry a pull, but their lengths are {lengths}.")
+            raise DesignError(
+                say(
+                    "Every array of the shots needs one entry a pull, but their lengths are {lengths}.", lengths=lengths
+                )
+            )
         if not np.all(np.isfinite(self.day)):
-            raise DesignError("Every pull needs its day.")
+            raise DesignError(say("Every pull needs its day."))
         for name in ("dose_g", "beverage_g", "time_s"):
             values = getattr(self, name)
             if not (np.all(np.isfinite(values)) and np.all(values > 0)):
-                raise DesignError(f"Every {name} of a pull must be a number above 0.")
+                raise DesignError(say("Every {name} of a pull must be a number above 0.", name=name))
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -144,7 +149,7 @@ class Reference:
         for name in ("step", "dose_g", "beverage_g", "pressure_bar", "water_c"):
             value = getattr(self, name)
             if not (isfinite(value) and value > 0):
-                raise QuantityError(f"The reference {name} must be above 0, not {value:g}.")
+                raise QuantityError(say("The reference {name} must be above 0, not {value:g}.", name=name, value=value))
 
 
 def choose_reference(shots: Shots, step: float | None) -> Reference:

@@ -12,6 +12,7 @@ from evenhand.errors import QuantityError
 from evenhand.espresso._evenness import Evenness, read_evenness
 from evenhand.espresso.water import density_kg_m3, viscosity_mpa_s
 from evenhand.units import Measured, half_width_to_sd
+from evenhand.words import say
 
 __all__ = [
     "BULK_KG_M3",
@@ -178,9 +179,15 @@ def size_change(time_s: float, target_s: float, exponents: Exponents = DARCY) ->
         If a time is not positive, or the exponent of size is 0.
     """
     if not (time_s > 0 and target_s > 0):
-        raise QuantityError(f"Both times must be more than 0 s, not {time_s:g} s and {target_s:g} s.")
+        raise QuantityError(
+            say(
+                "Both times must be more than 0 s, not {time_s:g} s and {target_s:g} s.",
+                time_s=time_s,
+                target_s=target_s,
+            )
+        )
     if exponents.size.value == 0:
-        raise QuantityError("With a size exponent of 0 no grind changes the time.")
+        raise QuantityError(say("With a size exponent of 0 no grind changes the time."))
     log_ratio = log(target_s / time_s)
     ratio = exp(log_ratio / exponents.size.value)
     return Measured(ratio, ratio * abs(log_ratio) * exponents.size.sd / exponents.size.value**2)

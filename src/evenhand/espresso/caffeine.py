@@ -4,6 +4,7 @@ The figure is a ceiling for one pull shared out, not a measurement: beans differ
 """
 
 from evenhand.errors import QuantityError
+from evenhand.words import say
 
 __all__ = [
     "CAFFEINE_EXTRACTED_SHARE",
@@ -35,5 +36,5 @@ def pull_caffeine_mg(dose_g: float) -> float:
         If the dose is not positive.
     """
     if not dose_g > 0:
-        raise QuantityError(f"The dose must be more than 0 g, not {dose_g:g} g.")
+        raise QuantityError(say("The dose must be more than 0 g, not {dose_g:g} g.", dose_g=dose_g))
     return dose_g * CAFFEINE_MG_PER_G_ROAST * CAFFEINE_EXTRACTED_SHARE

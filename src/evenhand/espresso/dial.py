@@ -14,17 +14,18 @@ from numpy.typing import ArrayLike
 
 from evenhand.errors import DesignError
 from evenhand.espresso._dial_advice import SURE_OF_DIRECTION, Advice, Habit, Option, What
-from evenhand.espresso._dial_words import say, say_move, say_setting
+from evenhand.espresso._dial_words import say_advice, say_move, say_setting
 from evenhand.espresso._evenness import Evenness, read_evenness
 from evenhand.espresso._grinder_rows import log_time_at_reference_water, shared_columns
 from evenhand.espresso._time_parts import TimePart, split_time
 from evenhand.espresso.bed import size_change
 from evenhand.espresso.grinder import SHARED, Grinder, Shots
 from evenhand.espresso.recipe import HouseRecipe
+from evenhand.words import say
 
 __all__ = [
-    "LEAST_GAIN", "SURE_OF_DIRECTION", "Advice", "Habit", "Option", "TimePart", "advise", "read_evenness_of", "say",
-    "say_move", "say_setting", "split_time",
+    "LEAST_GAIN", "SURE_OF_DIRECTION", "Advice", "Habit", "Option", "TimePart", "advise", "read_evenness_of",
+    "say_advice", "say_move", "say_setting", "split_time",
 ]  # fmt: skip
 
 # Common practice, no source: a smaller gain is not worth a purge of the grinder.
@@ -67,7 +68,7 @@ def advise(
     """
     own = np.flatnonzero(shots.coffee == coffee)
     if not len(own):
-        raise DesignError(f"There is no pull of {coffee} to advise on.")
+        raise DesignError(say("There is no pull of {coffee} to advise on.", coffee=coffee))
     own = own[np.lexsort((np.nan_to_num(shots.nth[own]), shots.day[own]))]
     numbered = own[np.isfinite(shots.setting[own])]
     own = numbered if len(numbered) else own

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from evenhand.errors import QuantityError
 from evenhand.units import Measured, pct_from_share, share_from_pct
+from evenhand.words import say
 
 __all__ = ["Extraction", "extraction_dry_pct", "extraction_pct", "flow_g_per_s", "measure", "ratio", "solids_g"]
 
@@ -18,9 +19,16 @@ HAND_SD_S = 0.2
 TDS_SD_PCT = 0.1
 
 
-def _positive(name: str, quantity: Measured, unit: str) -> None:
-    if quantity.value <= 0:
-        raise QuantityError(f"{name} must be more than 0 {unit}, not {quantity.value:g} {unit}.")
+def _check_dose(dose_g: Measured) -> None:
+    if dose_g.value <= 0:
+        raise QuantityError(say("The dose must be more than 0 g, not {dose_g:g} g.", dose_g=dose_g.value))
+
+
+def _check_beverage(beverage_g: Measured) -> None:
+    if beverage_g.value <= 0:
+        raise QuantityError(
+            say("The beverage mass must be more than 0 g, not {beverage_g:g} g.", beverage_g=beverage_g.value)
+        )
 
 
 def ratio(dose_g: Measured, beverage_g: Measured) -> Measured:
@@ -31,8 +39,8 @@ def ratio(dose_g: Measured, beverage_g: Measured) -> Measured:
     QuantityError
         If a mass is not positive.
     """
-    _positive("The dose", dose_g, "g")
-    _positive("The beverage mass", beverage_g, "g")
+    _check_dose(dose_g)
+    _check_beverage(beverage_g)
     return beverage_g / dose_g
 
 
@@ -44,8 +52,9 @@ def flow_g_per_s(beverage_g: Measured, time_s: Measured) -> Measured:
     QuantityError
         If the mass or the time is not positive.
     """
-    _positive("The beverage mass", beverage_g, "g")
-    _positive("The time", time_s, "s")
+    _check_beverage(beverage_g)
+    if time_s.value <= 0:
+        raise QuantityError(say("The time must be more than 0 s, not {time_s:g} s.", time_s=time_s.value))
     return beverage_g / time_s
 
 
@@ -57,9 +66,11 @@ def solids_g(beverage_g: Measured, tds_pct: Measured) -> Measured:
     QuantityError
         If the mass is not positive, or the reading is not between 0 and 100 %.
     """
-    _positive("The beverage mass", beverage_g, "g")
+    _check_beverage(beverage_g)
     if not 0 <= tds_pct.value <= 100:
-        raise QuantityError(f"Dissolved solids must lie between 0 and 100 %, not {tds_pct.value:g} %.")
+        raise QuantityError(
+            say("Dissolved solids must lie between 0 and 100 %, not {tds_pct:g} %.", tds_pct=tds_pct.value)
+        )
     return beverage_g * share_from_pct(tds_pct)
 
 
@@ -78,7 +89,7 @@ def extraction_pct(dose_g: Measured, beverage_g: Measured, tds_pct: Measured) ->
     QuantityError
         If a mass is not positive or the reading is not between 0 and 100 %.
     """
-    _positive("The dose", dose_g, "g")
+    _check_dose(dose_g)
     return pct_from_share(solids_g(beverage_g, tds_pct) / dose_g)
 
 
@@ -96,7 +107,9 @@ def extraction_dry_pct(dose_g: Measured, beverage_g: Measured, tds_pct: Measured
         As `extraction_pct`, or if the moisture is not between 0 and 100 %.
     """
     if not 0 <= moisture_pct.value < 100:
-        raise QuantityError(f"Roast moisture must lie between 0 and 100 %, not {moisture_pct.value:g} %.")
+        raise QuantityError(
+            say("Roast moisture must lie between 0 and 100 %, not {moisture_pct:g} %.", moisture_pct=moisture_pct.value)
+        )
     dry_share = Measured(1.0) - share_from_pct(moisture_pct)
     return extraction_pct(dose_g, beverage_g, tds_pct) / dry_share
 

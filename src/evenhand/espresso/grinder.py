@@ -34,6 +34,7 @@ from evenhand.espresso._grinder_rows import (
     shared_columns,
 )
 from evenhand.units import Measured
+from evenhand.words import say
 
 __all__ = [
     "BELIEFS", "SCATTERS", "SHARED", "Belief", "Forecast", "Grinder", "Reference", "Scatter", "Shots", "find_step",
@@ -194,7 +195,9 @@ class Grinder:
             return self
         shots = shots.take(np.lexsort((np.nan_to_num(shots.nth), shots.day)))
         if self.day is not None and shots.day[0] < self.day:
-            raise DesignError("A grinder learns forwards: pulls of an earlier day need everything to be learned anew.")
+            raise DesignError(
+                say("A grinder learns forwards: pulls of an earlier day need everything to be learned anew.")
+            )
         x, y = shared_columns(shots, self.reference), log_time_at_reference_water(shots, self.reference)
         starts = np.flatnonzero(np.diff(shots.day, prepend=np.nan))
         grinder = self
@@ -369,9 +372,9 @@ def learn(
         If the step is not positive.
     """
     if not len(shots):
-        raise DesignError("A grinder is learned from pulls; there is none.")
+        raise DesignError(say("A grinder is learned from pulls; there is none."))
     if not scatters:
-        raise DesignError("At least one answer on drift and batches is needed.")
+        raise DesignError(say("At least one answer on drift and batches is needed."))
     means = {name: belief.mean for name, belief in BELIEFS.items()}
     sds = {name: belief.sd for name, belief in BELIEFS.items()}
     if finer is not None:

@@ -6,6 +6,7 @@ from math import isfinite
 from types import MappingProxyType
 
 from evenhand.errors import QuantityError
+from evenhand.words import join, say
 
 __all__ = ["HouseRecipe", "Pull", "describe", "deviation", "judgeable"]
 
@@ -15,14 +16,23 @@ JUDGEABLE_TOLERANCES = 4.0
 
 QUANTITIES = ("dose", "beverage", "time", "water", "pressure")
 _UNITS = {"dose": "g", "beverage": "g", "time": "s", "water": "°C", "pressure": "bar"}
+_NAMES = {
+    "dose": say("dose"),
+    "beverage": say("beverage"),
+    "time": say("time"),
+    "water": say("water"),
+    "pressure": say("pressure"),
+}
 # What a practitioner says of a pull that is above or below its recipe.
 _WORDS = {
-    "dose": ("dosed heavy", "dosed light"),
-    "beverage": ("ran long", "ran short"),
-    "time": ("ran slow", "ran fast"),
-    "water": ("was hot", "was cool"),
-    "pressure": ("had high pressure", "had low pressure"),
+    "dose": (say("dosed heavy"), say("dosed light")),
+    "beverage": (say("ran long"), say("ran short")),
+    "time": (say("ran slow"), say("ran fast")),
+    "water": (say("was hot"), say("was cool")),
+    "pressure": (say("had high pressure"), say("had low pressure")),
 }
+# The time of a pull that "ran long" or "ran short" already: nobody says "ran" twice.
+_TIME_AFTER_BEVERAGE = (say("slow"), say("fast"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +65,12 @@ class HouseRecipe:
             for number in (target, tolerance):
                 if number is not None and not (isfinite(number) and number > 0):
                     raise QuantityError(
-                        f"House recipe {self.name}: {quantity} and its tolerance must be above 0, not {number:g}."
+                        say(
+                            "House recipe {recipe}: {quantity} and its tolerance must be above 0, not {number:g}.",
+                            recipe=self.name,
+                            quantity=_NAMES[quantity],
+                            number=number,
+                        )
                     )
 
     def target(self, quantity: str) -> tuple[float | None, float | None]:
@@ -127,18 +142,27 @@ def describe(pull: Pull, recipe: HouseRecipe, *, beyond: float = 1.0) -> str:
     str
         For example "ran long by 3.0 g (2.0 tolerances) and slow by 4.0 s (2.0 tolerances)".
     """
+    off = {
+        quantity: value
+        for quantity, value in deviation(pull, recipe).items()
+        if value is not None and abs(value) > beyond + 1e-9
+    }
     parts: list[str] = []
-    for quantity, value in deviation(pull, recipe).items():
-        if value is None or abs(value) <= beyond + 1e-9:
-            continue
-        word = _WORDS[quantity][0 if value > 0 else 1]
-        if word.startswith("ran ") and any(part.startswith("ran ") for part in parts):
-            word = word.removeprefix("ran ")
+    for quantity, value in off.items():
+        high, low = _TIME_AFTER_BEVERAGE if quantity == "time" and "beverage" in off else _WORDS[quantity]
         target = recipe.target(quantity)[0]
         measured = pull.measured(quantity)
         assert target is not None
         assert measured is not None
-        parts.append(f"{word} by {abs(measured - target):.1f} {_UNITS[quantity]} ({abs(value):.1f} tolerances)")
+        parts.append(
+            say(
+                "{how} by {distance:.1f} {unit} ({tolerances:.1f} tolerances)",
+                how=high if value > 0 else low,
+                distance=abs(measured - target),
+                unit=_UNITS[quantity],
+                tolerances=abs(value),
+            )
+        )
     if len(parts) < 2:
-        return "".join(parts)
-    return ", ".join(parts[:-1]) + " and " + parts[-1]
+        return parts[0] if parts else ""
+    return join([join(parts[:-1]), parts[-1]], " and ")

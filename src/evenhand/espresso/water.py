@@ -14,6 +14,7 @@ from math import exp, hypot, log
 
 from evenhand.errors import QuantityError
 from evenhand.units import Measured
+from evenhand.words import say
 
 COLDEST_C = 0.0
 HOTTEST_C = 130.0
@@ -78,8 +79,13 @@ def _between(water_c: float, rows: tuple[float, ...]) -> float:
     """Draw the cubic of Lagrange through the four rows nearest to a temperature."""
     if not COLDEST_C <= water_c <= HOTTEST_C:
         raise QuantityError(
-            f"The water must be between {COLDEST_C:g} and {HOTTEST_C:g} °C, not {water_c:g} °C; "
-            "the table of viscosity ends there."
+            say(
+                "The water must be between {coldest_c:g} and {hottest_c:g} °C, not {water_c:g} °C; the table of "
+                "viscosity ends there.",
+                coldest_c=COLDEST_C,
+                hottest_c=HOTTEST_C,
+                water_c=water_c,
+            )
         )
     at = water_c / _STEP_C
     first = min(max(int(at) - 1, 0), len(rows) - 4)

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from evenhand.output.charts import Chart
-from evenhand.output.words import DECISION_SIGN, DECISION_WORD, clean_text
+from evenhand.output.telling import write
+from evenhand.output.words import DECISION_SIGN, DECISION_WORD
 from evenhand.verdict.judgement import Decision
 
 
@@ -17,14 +18,14 @@ def esc(text: str) -> str:
     Parameters
     ----------
     text
-        Any text out of a folder.
+        Any text out of a folder, or words, which are told in the language that is asked for: see `telling`.
 
     Returns
     -------
     str
         HTML.
     """
-    return escape(clean_text(text), quote=True)
+    return escape(write(text), quote=True)
 
 
 def build_badge(decision: Decision) -> str:

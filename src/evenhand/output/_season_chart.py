@@ -5,10 +5,11 @@ from typing import Final
 
 import numpy as np
 
-from evenhand.output._season_words import CHART_WORD, decimals
+from evenhand.output._season_words import decimals
 from evenhand.output.charts import Chart, _finish, _line, _n, _path, _text
-from evenhand.output.words import clean_text, format_number
+from evenhand.output.words import format_number
 from evenhand.verdict.season import CoffeeSeason, MeasureSeason
+from evenhand.words import Words, join, say, say_many
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 52.0, 334.0, 8.0, 118.0
 _HEIGHT: Final = 140.0
@@ -38,7 +39,7 @@ def draw_measure(measure: MeasureSeason, coffee: CoffeeSeason, ident: str) -> Ch
         A round dot lies within its own limits (the band, wider where little is known of the batch), a square beyond;
         thin lines are 90 % intervals, and the joined line is the moving average.
     """
-    title = f"{measure.measure}, {coffee.coffee}"
+    title = say("{measure}, {coffee}", measure=measure.measure, coffee=coffee.coffee)
     reading = measure.reading
     if reading is None:
         return _finish([], 1.0, title, measure.too_little, ident)
@@ -90,28 +91,55 @@ def describe(measure: MeasureSeason, coffee: CoffeeSeason) -> str:
     reading = measure.reading
     if reading is None:
         return measure.too_little
-    places, unit = decimals(measure), f" {measure.unit}" if measure.unit else ""
-    base, average = reading.base, reading.ewma
+    places, base, average = decimals(measure), reading.base, reading.ewma
     known = np.flatnonzero(np.isfinite(reading.individuals.value)).tolist()
-    span = [format_number(base.centre + side * 3.0 * base.typical_sd, places) for side in (-1.0, 1.0)]
+    low, high = (base.centre + side * 3.0 * base.typical_sd for side in (-1.0, 1.0))
     said = [
-        f"{len(known)} batches from {coffee.batches[known[0]]} to {coffee.batches[known[-1]]}.",
-        f"Usual is {format_number(base.centre, places)}{unit}; a batch of usual tasting or measurement lies between "
-        f"{span[0]} and {span[1]}{unit}.",
+        say_many(
+            "{count} batch from {first} to {last}.",
+            "{count} batches from {first} to {last}.",
+            count=len(known),
+            first=coffee.batches[known[0]],
+            last=coffee.batches[known[-1]],
+        ),
+        say(
+            "Usual is {usual}; a batch of usual tasting or measurement lies between {low} and {high}.",
+            usual=_level(base.centre, measure),
+            low=format_number(low, places),
+            high=_level(high, measure),
+        ),
+        _describe_signals(measure, coffee),
     ]
-    out = [
-        f"{coffee.batches[i]} at {format_number(float(measure.value[i]), places)}" for i in reading.individuals.signals
-    ]
-    said.append(f"Beyond their limits: {', '.join(out)}." if out else "No batch lies beyond its limits.")
     seen = np.flatnonzero(np.isfinite(average.value))
     if seen.size:
         last = int(seen[-1])
-        where = "beyond" if last in average.signals else "within"
-        said.append(
-            f"{CHART_WORD['average'].capitalize()} ends at {format_number(float(average.value[last]), places)}{unit}, "
-            f"{where} its limits."
+        level = _level(float(average.value[last]), measure)
+        if last in average.signals:
+            said.append(say("The moving average ends at {level}, beyond its limits.", level=level))
+        else:
+            said.append(say("The moving average ends at {level}, within its limits.", level=level))
+    return join(said, " ")
+
+
+def _describe_signals(measure: MeasureSeason, coffee: CoffeeSeason) -> Words:
+    signals = measure.reading.individuals.signals if measure.reading else ()
+    if not signals:
+        return say("No batch lies beyond its limits.")
+    out = [
+        say(
+            "{batch} at {value}",
+            batch=coffee.batches[i],
+            value=format_number(float(measure.value[i]), decimals(measure)),
         )
-    return clean_text(" ".join(said))
+        for i in signals
+    ]
+    return say("Beyond their limits: {batches}.", batches=join(out))
+
+
+def _level(value: float, measure: MeasureSeason) -> str:
+    """Write a value as it is read, with its unit."""
+    number = format_number(value, decimals(measure))
+    return say("{number} {unit}", number=number, unit=measure.unit) if measure.unit else number
 
 
 def _range(measure: MeasureSeason) -> tuple[float, float]:

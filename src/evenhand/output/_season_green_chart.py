@@ -4,8 +4,9 @@ from collections.abc import Callable
 from typing import Final
 
 from evenhand.output.charts import Chart, _finish, _line, _n, _path, _text
-from evenhand.output.words import clean_text, format_number
+from evenhand.output.words import format_number
 from evenhand.verdict.green import AttributeOutlook, LotOutlook
+from evenhand.words import Words, capitalise, join, say
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 40.0, 334.0, 8.0, 128.0
 _HEIGHT: Final = 168.0
@@ -34,7 +35,7 @@ def draw_ageing(one: AttributeOutlook, lot: LotOutlook, ident: str) -> Chart:
         Dots are batches with 90 % intervals, the band is the tolerance, the line with its shade is the level of the lot
         with its 90 % interval, and the upright line is today.
     """
-    title = f"{one.name[:1].upper()}{one.name[1:]}, lot {lot.lot}"
+    title = say("{attribute}, lot {lot}", attribute=capitalise(one.name), lot=lot.lot)
     low, high = _range(one)
     first, last = one.months[0], max(one.months[-1], 1.0)
 
@@ -64,7 +65,7 @@ def draw_ageing(one: AttributeOutlook, lot: LotOutlook, ident: str) -> Chart:
     return _finish([*parts, *_labels(one, up, along, last)], _HEIGHT, title, describe(one, lot), ident)
 
 
-def describe(one: AttributeOutlook, lot: LotOutlook) -> str:
+def describe(one: AttributeOutlook, lot: LotOutlook) -> Words:
     """Say in words what the picture shows.
 
     Parameters
@@ -75,21 +76,37 @@ def describe(one: AttributeOutlook, lot: LotOutlook) -> str:
     said = []
     if one.tasted:
         said.append(
-            f"{len(one.tasted)} batches from month {one.tasted_months[0]:.0f} to {one.tasted_months[-1]:.0f} after "
-            f"harvest, from {format_number(one.tasted[0], 1)} to {format_number(one.tasted[-1], 1)} points."
+            say(
+                "{count} batches from month {first:.0f} to {last:.0f} after harvest, from {low} to {high} points.",
+                count=len(one.tasted),
+                first=one.tasted_months[0],
+                last=one.tasted_months[-1],
+                low=format_number(one.tasted[0], 1),
+                high=format_number(one.tasted[-1], 1),
+            )
         )
     else:
-        said.append("No batch of it was tasted; the line is borrowed from other lots.")
+        said.append(say("No batch of it was tasted; the line is borrowed from other lots."))
     said.append(
-        f"The lot's level today is {format_number(one.now.value, 1)}, and "
-        f"{format_number(one.level[-1], 1)} ± {format_number(one.level_sd[-1], 1)} in month {one.months[-1]:.0f}."
+        say(
+            "The lot's level today is {now}, and {level} ± {sd} in month {month:.0f}.",
+            now=format_number(one.now.value, 1),
+            level=format_number(one.level[-1], 1),
+            sd=format_number(one.level_sd[-1], 1),
+            month=one.months[-1],
+        )
     )
-    low = "the end of the scale" if one.low is None else format_number(one.low, 1)
-    high = "the end of the scale" if one.high is None else format_number(one.high, 1)
-    said.append(f"The tolerance reaches from {low} to {high}.")
+    said.append(say("The tolerance reaches from {low} to {high}.", low=_limit(one.low), high=_limit(one.high)))
     if one.likely is not None:
-        said.append(f"It is likely {one.toward} it from {one.likely} on.")
-    return clean_text(" ".join(said))
+        if one.toward == "below":
+            said.append(say("It is likely below it from {month} on.", month=one.likely))
+        else:
+            said.append(say("It is likely above it from {month} on.", month=one.likely))
+    return join(said, " ")
+
+
+def _limit(end: float | None) -> str:
+    return say("the end of the scale") if end is None else format_number(end, 1)
 
 
 def _joined(points: list[tuple[float, float]]) -> str:
@@ -113,5 +130,5 @@ def _labels(
     ]
     months = range(0, int(last) + 1, _STEP * (1 + int(last) // 30))
     said += [_text(along(m), _BOTTOM + 15, str(m), INK["faint"], "middle") for m in months]
-    said.append(_text((_LEFT + _RIGHT) / 2, _BOTTOM + 31, "months since harvest", INK["faint"], "middle"))
+    said.append(_text((_LEFT + _RIGHT) / 2, _BOTTOM + 31, say("months since harvest"), INK["faint"], "middle"))
     return said

@@ -4,14 +4,17 @@ from collections.abc import Mapping
 from typing import Final
 
 from evenhand.output.words import UNKNOWN, format_number
+from evenhand.panel._discrimination_psychometric import method_word
+from evenhand.verdict._naming import name_unit
 from evenhand.verdict.green import CoffeeGreen, GreenReading, LotOutlook
 from evenhand.verdict.likeness import LotComparison
+from evenhand.words import Words, say, say_many
 
-ACTION_WORD: Final[Mapping[str, str]] = {
-    "sell faster or move to a blend": "Sell or blend",
-    "taste sooner": "Taste sooner",
-    "carry on": "Carry on",
-    "": "Cannot tell",
+ACTION_WORD: Final[Mapping[str, Words]] = {
+    "sell faster or move to a blend": say("Sell or blend"),
+    "taste sooner": say("Taste sooner"),
+    "carry on": say("Carry on"),
+    "": say("Cannot tell"),
 }
 """What to do about a lot in words, most pressing first; the empty one is for a lot without sales or stock."""
 
@@ -23,31 +26,39 @@ ACTION_SIGN: Final[Mapping[str, str]] = {
 }
 """A shape for each, so that colour only repeats it."""
 
-READING_GREEN: Final[tuple[tuple[str, str], ...]] = (
+READING_GREEN: Final[tuple[tuple[Words, Words], ...]] = (
     (
-        "Likely to leave its tolerance",
-        "The calendar month by which an attribute of the lot has left its tolerance with a chance of one half, and the "
-        "months for 10 and 90 %. It is a prompt to taste, never an expiry: no source supports one.",
+        say("Likely to leave its tolerance"),
+        say(
+            "The calendar month by which an attribute of the lot has left its tolerance with a chance of one half, and "
+            "the months for 10 and 90 %. It is a prompt to taste, never an expiry: no source supports one."
+        ),
     ),
     (
-        "Months since harvest",
-        "From the middle of the picking to the roast. Warm, damp or airy storage makes months count for more, by how "
-        "much is uncertain and is in the intervals. What was not written down is taken as 20 °C and a water activity "
-        "of 0.55.",
+        say("Months since harvest"),
+        say(
+            "From the middle of the picking to the roast. Warm, damp or airy storage makes months count for more, by "
+            "how much is uncertain and is in the intervals. What was not written down is taken as 20 °C and a water "
+            "activity of 0.55."
+        ),
     ),
     (
-        "Left and sales",
-        "Delivered less what the batches took; sales are the green roasted in the last three months.",
+        say("Left and sales"),
+        say("Delivered less what the batches took; sales are the green roasted in the last three months."),
     ),
     (
-        "Tolerances apart",
-        "The root mean square of the differences, each over its tolerance, drawn in by what noise explains. 1 is as "
-        "far as if every attribute stood at the edge of its tolerance.",
+        say("Tolerances apart"),
+        say(
+            "The root mean square of the differences, each over its tolerance, drawn in by what noise explains. 1 is "
+            "as far as if every attribute stood at the edge of its tolerance."
+        ),
     ),
     (
-        "Not shown",
-        "A test that fails to show a difference does not show likeness, and one that fails to show likeness does not "
-        "show a difference.",
+        say("Not shown"),
+        say(
+            "A test that fails to show a difference does not show likeness, and one that fails to show likeness does "
+            "not show a difference."
+        ),
     ),
 )
 """How to read the green and the likeness of lots."""
@@ -81,8 +92,12 @@ def describe_unknown(green: GreenReading) -> str:
     ]
     if not unknown:
         return ""
-    lots = "one lot" if len(unknown) == 1 else f"{len(unknown)} lots"
-    return f"Neither harvest nor delivery is written down of {lots} in use, so nothing is said of their age and stock."
+    return say_many(
+        "Neither harvest nor delivery is written down of one lot in use, so nothing is said of their age and stock.",
+        "Neither harvest nor delivery is written down of {count} lots in use, so nothing is said of their age and "
+        "stock.",
+        count=len(unknown),
+    )
 
 
 def lot_name(lot: LotOutlook) -> str:
@@ -92,10 +107,13 @@ def lot_name(lot: LotOutlook) -> str:
 
 def lot_cells(lot: LotOutlook) -> tuple[str, str, str, str]:
     """Months since harvest, stock, sales and the first attribute to leave, each short; a dash where unknown."""
-    months = UNKNOWN if lot.months_now is None else format_number(lot.months_now, 0)
-    left = sales = UNKNOWN
+    months: str = UNKNOWN
+    left: str = UNKNOWN
+    sales: str = UNKNOWN
+    if lot.months_now is not None:
+        months = format_number(lot.months_now, 0)
     if lot.stock is not None:
-        left = f"{format_number(lot.stock.left, 1)} {lot.stock.unit}"
+        left = say("{left} {unit}", left=format_number(lot.stock.left, 1), unit=name_unit(lot.stock.unit))
         sales = format_number(lot.stock.a_month.value, 1)
     return months, left, sales, first_to_leave(lot)
 
@@ -106,18 +124,32 @@ def first_to_leave(lot: LotOutlook) -> str:
     if first is None:
         return UNKNOWN
     if first.p_left_now >= 0.5:
-        return f"{first.name}: likely {first.toward} already"
-    return f"{first.name}: {first.likely} ({first.early} to {first.late or 'later'})"
+        if first.toward == "below":
+            return say("{attribute}: likely below already", attribute=first.name)
+        return say("{attribute}: likely above already", attribute=first.name)
+    return say(
+        "{attribute}: {likely} ({early} to {late})",
+        attribute=first.name,
+        likely=first.likely,
+        early=first.early,
+        late=first.late or say("later"),
+    )
 
 
 def describe_test(one: LotComparison) -> str:
     """Say in a sentence how many answers a blind test of two lots would take; empty against a target."""
     if one.difference is None or one.similarity is None:
         return ""
-    size = f"d' {one.difference.d_prime:.1f}"
-    return (
-        f"Blind, a difference of {size} would take {one.difference.answers} {one.difference.method} answers to find "
-        f"({one.sittings[0]} sittings of {one.difference.tasters} tasters), and {one.similarity.answers} to show that "
-        f"it is not there ({one.sittings[1]} sittings), each with a chance of {100 * one.difference.power:.0f} %. Not "
-        "finding one shows nothing."
+    return say(
+        "Blind, a difference of d' {d_prime:.1f} would take {find} {method} answers to find ({find_sittings} sittings "
+        "of {tasters} tasters), and {show} to show that it is not there ({show_sittings} sittings), each with a chance "
+        "of {chance:.0f} %. Not finding one shows nothing.",
+        d_prime=one.difference.d_prime,
+        find=one.difference.answers,
+        method=method_word(one.difference.method),
+        find_sittings=one.sittings[0],
+        tasters=one.difference.tasters,
+        show=one.similarity.answers,
+        show_sittings=one.sittings[1],
+        chance=100 * one.difference.power,
     )

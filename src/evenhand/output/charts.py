@@ -12,10 +12,14 @@ import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
+from itertools import count
 from typing import Final, TypeGuard
 
+from evenhand.output.telling import write
 from evenhand.output.words import DEVIATION_WORD, DEVIATIONS, MINUS, clean_text, format_number
-from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict
+from evenhand.verdict._service_words import SERVICE_WORD
+from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, PullReading
+from evenhand.words import Words, capitalise, join, say
 
 WIDTH: Final = 340.0
 """Width of every chart in its own units; one unit is one CSS pixel on a phone of 360 pixels."""
@@ -27,11 +31,16 @@ _LEFT, _RIGHT = 120.0, 322.0
 _ROW, _HEAD, _AXIS = 20.0, 20.0, 36.0
 _LANE, _RADIUS = 14.0, 6.5
 _LABEL_UNITS = 16
+_QUANTITY_WORD: Final[Mapping[str, str]] = {**DEVIATION_WORD, "beverage": say("beverage"), "water": say("water")}
 
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """An SVG drawing with the words that stand for it where it cannot be seen, and its height for a width of 340."""
+    """An SVG drawing with the words that stand for it where it cannot be seen, and its height for a width of 340.
+
+    The drawing is in the language that was asked for when it was drawn (see `telling`); title and description beside it
+    are English.
+    """
 
     svg: str
     title: str
@@ -102,13 +111,13 @@ def draw_profile(verdict: BatchVerdict, ink: Ink, ident: str = "") -> Chart:
     parts: list[str] = []
     y = 4.0
     for service in dict.fromkeys(row.service for row in verdict.profile):
-        parts.append(_text(4, y + 14, shorten(service.capitalize()), ink["group"]))
+        parts.append(_text(4, y + 14, capitalise(_service(service)), ink["group"]))
         y += _HEAD
         for row in (row for row in verdict.profile if row.service == service):
             parts.append(_profile_row(row, y + _ROW / 2, ink))
             y += _ROW
-    back, height = _background(y, ink, "less", "more")
-    title = f"Profile of {verdict.batch} at the house recipe"
+    back, height = _background(y, ink, say("← less"), say("more →"))
+    title = say("Profile of {batch} at the house recipe", batch=verdict.batch)
     return _finish(back + parts, height, title, describe_profile(verdict), ident)
 
 
@@ -141,17 +150,17 @@ def draw_pulls(verdict: BatchVerdict, ink: Ink, ident: str = "") -> Chart:
             continue
         lanes = _assign_lanes([_place(deviation) for _, deviation, _ in marks])
         depth = (max(lanes) + 1) * _LANE + 6
-        parts.append(_text(4, y + depth / 2 + 4.5, quantity, ink["label"]))
+        parts.append(_text(4, y + depth / 2 + 4.5, _QUANTITY_WORD[quantity], ink["label"]))
         for (number, deviation, judgeable), lane in zip(marks, lanes, strict=True):
             parts.append(_pull_mark(number, deviation, judgeable, y + 3 + (lane + 0.5) * _LANE, ink))
         y += depth
         parts.append(_line(0, y, WIDTH, y, ink["grid"]))
-    back, height = _background(y, ink, "under", "over")
-    title = f"Pulls of {verdict.batch} against the house recipe"
+    back, height = _background(y, ink, say("← under"), say("over →"))
+    title = say("Pulls of {batch} against the house recipe", batch=verdict.batch)
     return _finish(back + parts, height, title, describe_pulls(verdict), ident)
 
 
-def describe_profile(verdict: BatchVerdict) -> str:
+def describe_profile(verdict: BatchVerdict) -> Words:
     """Say in words what the profile chart shows: what lies outside, what may, what lies within.
 
     Parameters
@@ -168,27 +177,29 @@ def describe_profile(verdict: BatchVerdict) -> str:
     unsure: list[str] = []
     inside: list[str] = []
     for row in verdict.profile:
-        name = f"{row.attribute} in {row.service}"
+        name = say("{attribute} in {service}", attribute=row.attribute, service=_service(row.service))
         where = _in_tolerances(row.estimate, row)
         if abs(where) > 1:
-            outside.append(f"{name} {format_number(abs(where), 1)} tolerances {'above' if where > 0 else 'below'}")
+            size = format_number(abs(where), 1)
+            if where > 0:
+                outside.append(say("{attribute} {size} tolerances above", attribute=name, size=size))
+            else:
+                outside.append(say("{attribute} {size} tolerances below", attribute=name, size=size))
         elif _in_tolerances(row.upper90, row) > 1 or _in_tolerances(row.lower90, row) < -1:
             unsure.append(name)
         else:
             inside.append(name)
-    said = [
-        f"{words}: {', '.join(names)}."
-        for words, names in (
-            ("Outside tolerance", outside),
-            ("Within, but the interval reaches outside", unsure),
-            ("Within with the whole interval", inside),
-        )
-        if names
-    ]
-    return clean_text(" ".join(said)) or "No attribute was scored."
+    said = []
+    if outside:
+        said.append(say("Outside tolerance: {attributes}.", attributes=join(outside)))
+    if unsure:
+        said.append(say("Within, but the interval reaches outside: {attributes}.", attributes=join(unsure)))
+    if inside:
+        said.append(say("Within with the whole interval: {attributes}.", attributes=join(inside)))
+    return join(said, " ") if said else say("No attribute was scored.")
 
 
-def describe_pulls(verdict: BatchVerdict) -> str:
+def describe_pulls(verdict: BatchVerdict) -> Words:
     """Say in words what the chart of pulls shows: for each pull, what ran outside its tolerance.
 
     Parameters
@@ -201,17 +212,24 @@ def describe_pulls(verdict: BatchVerdict) -> str:
     str
         One sentence a pull.
     """
-    said = []
-    for number, pull in enumerate(verdict.pulls, start=1):
-        off = [
-            f"{DEVIATION_WORD[quantity]} {format_number(abs(deviation), 1)} tolerances "
-            f"{'over' if deviation > 0 else 'under'}"
-            for quantity in DEVIATIONS
-            if _is_known(deviation := pull.deviation.get(quantity)) and abs(deviation) > 1
-        ]
-        judged = "" if pull.judgeable else ", not judged"
-        said.append(f"Pull {number}{judged}: {', '.join(off) or 'all measured quantities within tolerance'}.")
-    return " ".join(said) or "No pull was recorded."
+    return join(map(_describe_pull, count(1), verdict.pulls), " ") if verdict.pulls else say("No pull was recorded.")
+
+
+def _describe_pull(number: int, pull: PullReading) -> Words:
+    off = []
+    for quantity in DEVIATIONS:
+        deviation = pull.deviation.get(quantity)
+        if not _is_known(deviation) or abs(deviation) <= 1:
+            continue
+        size, name = format_number(abs(deviation), 1), DEVIATION_WORD[quantity]
+        if deviation > 0:
+            off.append(say("{quantity} {size} tolerances over", quantity=name, size=size))
+        else:
+            off.append(say("{quantity} {size} tolerances under", quantity=name, size=size))
+    found = join(off) if off else say("all measured quantities within tolerance")
+    if pull.judgeable:
+        return say("Pull {number}: {found}.", number=number, found=found)
+    return say("Pull {number}, not judged: {found}.", number=number, found=found)
 
 
 def shorten(label: str, units: int = _LABEL_UNITS) -> str:
@@ -289,25 +307,26 @@ def _background(bottom: float, ink: Ink, less: str, more: str) -> tuple[list[str
         parts.append(_line(x, 0, x, bottom, ink[role]))
         sign = "" if tick == 0 else "+" if tick > 0 else MINUS
         parts.append(_text(x, bottom + 15, f"{sign}{abs(tick)}", ink["faint"], "middle"))
-    parts.append(_text(_place(-REACH) - 8, bottom + 31, f"← {less}", ink["faint"]))
-    parts.append(_text(_place(REACH) + 8, bottom + 31, f"{more} →", ink["faint"], "end"))
-    parts.append(_text(4, bottom + 15, "tolerances", ink["faint"]))
+    parts.append(_text(_place(-REACH) - 8, bottom + 31, less, ink["faint"]))
+    parts.append(_text(_place(REACH) + 8, bottom + 31, more, ink["faint"], "end"))
+    parts.append(_text(4, bottom + 15, say("tolerances"), ink["faint"]))
     return parts, bottom + _AXIS
 
 
 def _finish(parts: Sequence[str], height: float, title: str, description: str, ident: str) -> Chart:
-    title = clean_text(title)
     if ident:
         head = (
             f'<svg viewBox="0 0 {_n(WIDTH)} {_n(height)}" role="img" aria-labelledby="{ident}-t {ident}-d">'
-            f'<title id="{ident}-t">{escape(title)}</title><desc id="{ident}-d">{escape(description)}</desc>'
+            f'<title id="{ident}-t">{escape(write(title))}</title>'
+            f'<desc id="{ident}-d">{escape(write(description))}</desc>'
         )
     else:
         head = (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(WIDTH)} {_n(height)}" '
             f'width="{_n(WIDTH)}" height="{_n(height)}">'
         )
-    return Chart(svg=f"{head}{''.join(parts)}</svg>", title=title, description=description, height=height)
+    svg = f"{head}{''.join(parts)}</svg>"
+    return Chart(svg=svg, title=clean_text(title), description=clean_text(description), height=height)
 
 
 def _assign_lanes(places: Sequence[float]) -> list[int]:
@@ -324,6 +343,10 @@ def _assign_lanes(places: Sequence[float]) -> list[int]:
         taken[lane].append(place)
         lanes.append(lane)
     return lanes
+
+
+def _service(key: str) -> str:
+    return SERVICE_WORD.get(key, key)
 
 
 def _in_tolerances(value: float, row: AttributeVerdict) -> float:
@@ -357,4 +380,4 @@ def _path(d: str, ink: str) -> str:
 
 def _text(x: float, y: float, words: str, ink: str, anchor: str = "start") -> str:
     at = "" if anchor == "start" else f' text-anchor="{anchor}"'
-    return f'<text x="{_n(x)}" y="{_n(y)}"{at} {ink}>{escape(words)}</text>'
+    return f'<text x="{_n(x)}" y="{_n(y)}"{at} {ink}>{escape(write(words))}</text>'

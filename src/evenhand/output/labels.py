@@ -13,6 +13,7 @@ from typing import Any, Final
 
 from evenhand.errors import OutputError
 from evenhand.output.paper import PAPER_SIZES, _is_about_fonts, _replace_missing, _typeset
+from evenhand.words import join, say
 
 LEAST_MODULE_MM: Final = 0.5
 """Width of one module of the printed QR code at least, for a phone at arm's length (common practice, no source)."""
@@ -114,9 +115,11 @@ def labels(
         If there is no cup, the size is unknown, the address makes too large a QR code, or the typesetter refuses.
     """
     if size not in PAPER_SIZES:
-        raise OutputError(f"The paper size {size!r} is not known; choose {' or '.join(PAPER_SIZES)}.")
+        raise OutputError(
+            say("The paper size {size} is not known; choose {sizes}.", size=repr(size), sizes=join(PAPER_SIZES, " or "))
+        )
     if not cups:
-        raise OutputError(f"Table {table} has no cup; plan it before printing its labels.")
+        raise OutputError(say("Table {table} has no cup; plan it before printing its labels.", table=table))
     data = _tell(table, cups, address, join_code, size, is_invented, words or LabelWords())
     problem = ""
     for system_fonts, replaced in ((False, False), (True, False), (False, True)):
@@ -125,10 +128,10 @@ def labels(
         try:
             return _typeset(_template(), json.dumps(data), None, system_fonts=system_fonts)
         except OutputError as refusal:
-            problem = str(refusal)
+            problem = refusal.args[0]
             if not _is_about_fonts(problem):
                 break
-    raise OutputError(f"The labels could not be made: {problem}.")
+    raise OutputError(say("The labels could not be made: {problem}.", problem=problem))
 
 
 def draw_qr(address: str) -> tuple[str, int]:
@@ -156,7 +159,7 @@ def draw_qr(address: str) -> tuple[str, int]:
     try:
         code = segno.make(address, error="m", micro=False, boost_error=False)
     except segno.DataOverflowError as error:
-        raise OutputError("The address is too long for a QR code; give the server a shorter name.") from error
+        raise OutputError(say("The address is too long for a QR code; give the server a shorter name.")) from error
     drawn = io.BytesIO()
     code.save(
         drawn, kind="svg", border=QUIET_MODULES, xmldecl=False, omitsize=True, dark="#000", light="#fff", nl=False
@@ -182,7 +185,10 @@ def _tell(
     side_mm = modules * max(LEAST_MODULE_MM, min(_LARGEST_MODULE_MM, _QR_MM / modules))
     if side_mm > _WIDEST_QR_MM:
         raise OutputError(
-            f"The address {address} makes a QR code too large for a label; give the server a shorter name."
+            say(
+                "The address {address} makes a QR code too large for a label; give the server a shorter name.",
+                address=address,
+            )
         )
     served = {"black": words.black, "bowl": words.bowl, "milk": words.milk}
     return {

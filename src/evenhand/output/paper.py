@@ -32,6 +32,7 @@ from evenhand.output.words import (
     sort_for_attention,
 )
 from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, Decision, Judgement, PullReading
+from evenhand.words import join, say
 
 PAPER_SIZES: Final = ("a4", "us-letter")
 """The sizes of paper that a judgement can be printed on."""
@@ -81,7 +82,9 @@ def paper(judgement: Judgement, size: str = "a4", *, signed: Mapping[str, Signed
         If the size is not one of the two, or the typesetter refuses the document.
     """
     if size not in PAPER_SIZES:
-        raise OutputError(f"The paper size {size!r} is not known; choose {' or '.join(PAPER_SIZES)}.")
+        raise OutputError(
+            say("The paper size {size} is not known; choose {sizes}.", size=repr(size), sizes=join(PAPER_SIZES, " or "))
+        )
     data = _tell(judgement, size, signed or {})
     problem = ""
     for system_fonts, replaced in ((False, False), (True, False), (False, True)):
@@ -90,10 +93,12 @@ def paper(judgement: Judgement, size: str = "a4", *, signed: Mapping[str, Signed
         try:
             return _typeset(_template(), dumps(data), date_of(judgement), system_fonts=system_fonts)
         except OutputError as refusal:
-            problem = str(refusal)
+            problem = refusal.args[0]
             if not _is_about_fonts(problem):
                 break
-    raise OutputError(f"The PDF could not be made: {problem}; write the page instead, which holds the same.")
+    raise OutputError(
+        say("The PDF could not be made: {problem}; write the page instead, which holds the same.", problem=problem)
+    )
 
 
 def date_of(judgement: Judgement) -> date | None:
@@ -138,7 +143,7 @@ def _typeset(source: bytes, data: str, day: date | None, *, system_fonts: bool) 
     except typst.TypstError as refusal:
         raise OutputError(str(refusal)) from refusal
     if not isinstance(made, bytes):
-        raise OutputError("the typesetter gave no document")
+        raise OutputError(say("the typesetter gave no document"))
     return made
 
 

@@ -34,6 +34,7 @@ from evenhand.output._season_words import (
 from evenhand.verdict.green import CoffeeGreen, GreenReading, LotOutlook
 from evenhand.verdict.likeness import LotComparison
 from evenhand.verdict.season import CoffeeSeason, MeasureSeason, SeasonReading, State
+from evenhand.words import Words, join, say
 
 # The states borrow the colours of the decisions that press as much.
 _CLASS: Final[dict[State, str]] = {
@@ -49,11 +50,11 @@ _ACTION_CLASS: Final = {
     "": "soft",
 }
 _PICTURES: Final = 2  # attributes of a lot that are drawn
-_LEGEND: Final = (
+_LEGEND: Final = say(
     "Dot: a batch within its limits; square: beyond. Thin line: 90 % interval. Band: the batch's own limits, wider "
     "where it was tasted little. Joined line: the moving average. Batches stand in roasting order."
 )
-_LEGEND_GREEN: Final = (
+_LEGEND_GREEN: Final = say(
     "Dot: a batch, with its 90 % interval. Band: the tolerance. Line and shade: the lot's level with its 90 % "
     "interval. Upright line: today. A prompt to taste, never an expiry."
 )
@@ -88,26 +89,24 @@ def season_page(
     coffees = sort_for_attention(season)
     mark = INVENTED_MARK if season.invented else ""
     parts = [
-        ("overview", "Is it steady?", _overview(coffees)),
-        ("across", "In several coffees at once", _list(season.across)),
-        ("green", "The green: stock and age", _green_overview(green)),
+        ("overview", say("Is it steady?"), _overview(coffees)),
+        ("across", say("In several coffees at once"), _list(season.across)),
+        ("green", say("The green: stock and age"), _green_overview(green)),
         (
             "coffees",
-            "Coffee by coffee",
+            say("Coffee by coffee"),
             "".join(_coffee(one, green, likeness, n) for n, one in enumerate(coffees, start=1)),
         ),
-        ("roaster", "To the roaster: what goes with what", _list(season.roaster.sentences)),
-        ("warnings", "Warnings", _list(season.warnings)),
-        ("reading", "How to read this page", build_definitions((*READING, *(READING_GREEN if green else ())))),
+        ("roaster", say("To the roaster: what goes with what"), _list(season.roaster.sentences)),
+        ("warnings", say("Warnings"), _list(season.warnings)),
+        ("reading", say("How to read this page"), build_definitions((*READING, *(READING_GREEN if green else ())))),
     ]
+    heading, read = say("{title}: the season", title=season.title), say("Read on {date}.", date=season.read_on)
     return build_document(
-        title=f"{season.title}: season",
+        title=say("{title}: season", title=season.title),
         skip_to="overview",
-        header=(
-            f'<h1>{esc(season.title)}: the season</h1>\n<p class="soft">Read on {esc(season.read_on)}. '
-            f"{esc(describe_season(season))}</p>\n{mark}"
-        ),
-        parts=parts,
+        header=f'<h1>{esc(heading)}</h1>\n<p class="soft">{esc(read)} {esc(describe_season(season))}</p>\n{mark}',
+        parts=[(ident, esc(words), html) for ident, words, html in parts],
         invented=season.invented,
         style=season_css() + _STYLE,
     )
@@ -116,13 +115,13 @@ def season_page(
 def _badge(state: State) -> str:
     return (
         f'<span class="badge {_CLASS[state]}"><span class="sign" aria-hidden="true">{STATE_SIGN[state]}</span>'
-        f"{STATE_WORD[state]}</span>"
+        f"{esc(STATE_WORD[state])}</span>"
     )
 
 
 def _overview(coffees: tuple[CoffeeSeason, ...]) -> str:
     if not coffees:
-        return "<p>No batch was roasted.</p>\n"
+        return "".join(("<p>", esc(say("No batch was roasted.")), "</p>\n"))
     rows = []
     for number, one in enumerate(coffees, start=1):
         alerts = [measure.measure for measure in one.measures if measure.alerts]
@@ -132,12 +131,13 @@ def _overview(coffees: tuple[CoffeeSeason, ...]) -> str:
                 f'<a href="#c{number}">{esc(one.coffee)}</a>',
                 _badge(one.state),
                 str(len(one.batches)),
-                esc("; ".join(alerts)) or "none",
+                esc(join(alerts, "; ") if alerts else say("none")),
                 str(len(one.off_target)),
             )
         )
-    headings = ("Coffee", "State", "Batches", "Alerts in", "Off target")
-    table = build_table("Every coffee, what needs somebody first", headings, rows, figures=(2, 4), wide=(3,))
+    headings = (say("Coffee"), say("State"), say("Batches"), say("Alerts in"), say("Off target"))
+    caption = say("Every coffee, what needs somebody first")
+    table = build_table(esc(caption), [esc(words) for words in headings], rows, figures=(2, 4), wide=(3,))
     return f'<div class="overview">{table}</div>\n'
 
 
@@ -149,16 +149,17 @@ def _green_overview(green: GreenReading | None) -> str:
     for coffee, lot in lots:
         months, left, sales, first = lot_cells(lot)
         name = f'{esc(lot_name(lot))} <span class="sub">{esc(coffee.coffee)}</span>'
-        rows.append((name, _action(lot), months, left, sales, esc(first)))
-    headings = ("Lot", "What to do", "Months", "Left", "Sales a month", "First to leave")
-    table = build_table("Every lot in use, what presses most first", headings, rows, figures=(2, 3, 4), wide=(2, 4, 5))
+        rows.append((name, _action(lot), *map(esc, (months, left, sales, first))))
+    headings = [say("Lot"), say("What to do"), say("Months"), say("Left"), say("Sales a month"), say("First to leave")]
+    caption = say("Every lot in use, what presses most first")
+    table = build_table(esc(caption), [esc(words) for words in headings], rows, figures=(2, 3, 4), wide=(2, 4, 5))
     return f'<div class="overview">{table}</div>\n'
 
 
 def _action(lot: LotOutlook) -> str:
     action = action_of(lot)
     sign = f'<span class="sign" aria-hidden="true">{ACTION_SIGN[action]}</span>'
-    return f'<span class="badge {_ACTION_CLASS[action]}">{sign}{ACTION_WORD[action]}</span>'
+    return f'<span class="badge {_ACTION_CLASS[action]}">{sign}{esc(ACTION_WORD[action])}</span>'
 
 
 def _coffee(coffee: CoffeeSeason, green: GreenReading | None, likeness: Sequence[LotComparison], number: int) -> str:
@@ -211,16 +212,17 @@ def coffee_fragment(
         if one.reading
     )
     doubts = [doubt for one in coffee.measures if one.alerts and (doubt := describe_measure(one, coffee)[1])]
+    nothing = say("Nothing as a whole, and no batch off target.")
     compared = [one for one in likeness if one.coffee == coffee.coffee]
     sections = (
-        ("What stands out", _list([*said, *doubts[:1]]) or "<p>Nothing as a whole, and no batch off target.</p>\n"),
-        ("The green", _green(green, ident, heading + 1) if green else ""),
-        ("Like last year's lot, and like its target", _likeness(compared, heading + 1)),
+        (say("What stands out"), _list([*said, *doubts[:1]]) or f"<p>{esc(nothing)}</p>\n"),
+        (say("The green"), _green(green, ident, heading + 1) if green else ""),
+        (say("Like last year's lot, and like its target"), _likeness(compared, heading + 1)),
         (
-            "Measure by measure",
-            f'<div class="charts">{charts}</div>\n<p class="soft">{_LEGEND}</p>\n' if charts else "",
+            say("Measure by measure"),
+            f'<div class="charts">{charts}</div>\n<p class="soft">{esc(_LEGEND)}</p>\n' if charts else "",
         ),
-        ("Too little to tell", _list(describe_gaps(coffee))),
+        (say("Too little to tell"), _list(describe_gaps(coffee))),
     )
     body = "".join(
         f"<section><h{heading}>{esc(words)}</h{heading}>\n{html}</section>\n" for words, html in sections if html
@@ -233,7 +235,9 @@ def _green(green: CoffeeGreen, ident: str, level: int) -> str:
     said = [one for one in (*green.sentences, green.too_little) if one]
     lots = []
     for number, lot in enumerate(green.lots, start=1):
-        months = "" if lot.months_now is None else f", {lot.months_now:.0f} months since harvest"
+        name = lot_name(lot)
+        if lot.months_now is not None:
+            name = say("{lot}, {months:.0f} months since harvest", lot=name, months=lot.months_now)
         badge = f"{_action(lot)} " if lot.current or lot.attributes else ""
         figures = [
             build_figure(draw_ageing(one, lot, f"{ident}g{number}a{place}"), esc(one.name))
@@ -241,17 +245,21 @@ def _green(green: CoffeeGreen, ident: str, level: int) -> str:
         ]
         pictures = f'<div class="charts">{"".join(figures)}</div>\n' if figures else ""
         words = _list([*lot.sentences, *([lot.gap] if lot.gap else [])])
-        lots.append(f'<h{level} class="small">{badge}{esc(lot_name(lot))}{months}</h{level}>\n{words}{pictures}')
-    legend = f'<p class="soft">{_LEGEND_GREEN}</p>\n' if any(lot.attributes for lot in green.lots) else ""
+        lots.append(f'<h{level} class="small">{badge}{esc(name)}</h{level}>\n{words}{pictures}')
+    legend = f'<p class="soft">{esc(_LEGEND_GREEN)}</p>\n' if any(lot.attributes for lot in green.lots) else ""
     return f"{_list(said)}{''.join(lots)}{legend}"
 
 
 def _likeness(compared: Sequence[LotComparison], level: int) -> str:
     return "".join(
-        f'<h{level} class="small">{esc(one.lot)} and {esc(one.other or "the target")}</h{level}>\n'
-        f"{_list(one.sentences)}"
-        for one in compared
+        f'<h{level} class="small">{esc(_compared(one))}</h{level}>\n{_list(one.sentences)}' for one in compared
     )
+
+
+def _compared(one: LotComparison) -> Words:
+    if one.other is None:
+        return say("{lot} and the target", lot=one.lot)
+    return say("{lot} and {other}", lot=one.lot, other=one.other)
 
 
 def _measure(one: MeasureSeason, coffee: CoffeeSeason, ident: str, level: int) -> str:

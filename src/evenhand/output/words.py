@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
+from evenhand.verdict._service_words import SERVICE_WORD
 from evenhand.verdict.judgement import (
     AttributeVerdict,
     BatchVerdict,
@@ -18,6 +19,7 @@ from evenhand.verdict.judgement import (
     Tasted,
     VarianceRow,
 )
+from evenhand.words import capitalise, join, say, say_many
 
 DECISION_WORD: Final[Mapping[Decision, str]] = {
     "hold": "Hold",
@@ -36,11 +38,11 @@ DEVIATIONS: Final[tuple[str, ...]] = ("dose", "beverage", "time", "water", "pres
 """The quantities of a recipe, in the order in which they are shown."""
 
 DEVIATION_WORD: Final[Mapping[str, str]] = {
-    "dose": "dose",
-    "beverage": "beverage mass",
-    "time": "time",
-    "water": "water temperature",
-    "pressure": "pressure",
+    "dose": say("dose"),
+    "beverage": say("beverage mass"),
+    "time": say("time"),
+    "water": say("water temperature"),
+    "pressure": say("pressure"),
 }
 """What each key of a pull's `deviation` is called in full."""
 
@@ -181,13 +183,14 @@ def format_number(value: float | None, decimals: int = 2) -> str:
     Returns
     -------
     str
-        For example "1,204.50" or "−0.30"; never "−0.00".
+        For example "1,204.50" or "−0.30", never "−0.00"; told in another language it has that one's signs.
     """
     if value is None or not math.isfinite(value):
         return UNKNOWN
     text = f"{abs(value):,.{decimals}f}"
     negative = value < 0 and any(digit not in "0.," for digit in text)
-    return (MINUS if negative else "") + text
+    sign = MINUS if negative else ""
+    return say("{sign}{number:,.{decimals}f}", sign=sign, number=float(abs(value)), decimals=decimals)
 
 
 def format_signed(value: float | None, decimals: int = 2) -> str:
@@ -293,12 +296,14 @@ def describe_next_cup(next_cup: NextCup) -> str:
     str
         One sentence with worth and price in the currency of the costs file.
     """
-    what = next_cup.what.strip().rstrip(".")
-    sums = f"worth {format_number(next_cup.worth)}, costs {format_number(next_cup.cost)}"
+    what, bare = next_cup.what, next_cup.what.strip().rstrip(".")
+    what = what if what == bare else bare  # cutting would make plain English of words, which end in no full stop
+    worth, cost = format_number(next_cup.worth), format_number(next_cup.cost)
     if not what:
-        return f"Next tasting: {sums}."
-    pays = "it pays" if next_cup.worth > next_cup.cost else "it does not pay"
-    return f"{what[0].upper()}{what[1:]}: {sums}; {pays}."
+        return say("Next tasting: worth {worth}, costs {cost}.", worth=worth, cost=cost)
+    if next_cup.worth > next_cup.cost:
+        return capitalise(say("{what}: worth {worth}, costs {cost}; it pays.", what=what, worth=worth, cost=cost))
+    return capitalise(say("{what}: worth {worth}, costs {cost}; it does not pay.", what=what, worth=worth, cost=cost))
 
 
 def describe_tasted(tasted: Sequence[Tasted]) -> str:
@@ -315,13 +320,17 @@ def describe_tasted(tasted: Sequence[Tasted]) -> str:
         For example "Black: 3 cups of 3 pulls, 4 tasters, 12 sheets. Milk: 1 cup of 1 pull, ...".
     """
     if not tasted:
-        return "Not tasted."
-    return " ".join(
-        f"{one.service.capitalize()}: {_count(one.cups, 'cup')} of {_count(one.pulls, 'pull')}, "
-        f"{_count(one.tasters, 'taster')}, {_count(one.sheets, 'sheet')}."
-        for one in tasted
+        return say("Not tasted.")
+    return join([_tasted_in(one) for one in tasted], " ")
+
+
+def _tasted_in(one: Tasted) -> str:
+    said = say(
+        "{service}: {cups} of {pulls}, {tasters}, {sheets}.",
+        service=SERVICE_WORD.get(one.service, one.service.lower()),
+        cups=say_many("{count} cup", "{count} cups", count=one.cups),
+        pulls=say_many("{count} pull", "{count} pulls", count=one.pulls),
+        tasters=say_many("{count} taster", "{count} tasters", count=one.tasters),
+        sheets=say_many("{count} sheet", "{count} sheets", count=one.sheets),
     )
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+    return capitalise(said)

@@ -14,6 +14,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from evenhand.errors import DesignError
+from evenhand.words import say
 
 MOST_CODES = 40  # on one table; random search finds 55 or more, so this is always met when nothing is to be avoided
 _ORDERS_TO_TRY = 200
@@ -82,7 +83,9 @@ def blind_codes(n: int, rng: np.random.Generator, avoid: Iterable[int] = ()) -> 
         If so many codes cannot be had.
     """
     if not 1 <= n <= MOST_CODES:
-        raise DesignError(f"A table takes 1 to {MOST_CODES} blind codes, not {n}; split it into several tables.")
+        raise DesignError(
+            say("A table takes 1 to {most} blind codes, not {n}; split it into several tables.", most=MOST_CODES, n=n)
+        )
     avoided = set(avoid)
     pool = [code for code in range(100, 1000) if is_blind_code(code) and code not in avoided]
     for _ in range(_ORDERS_TO_TRY):
@@ -93,5 +96,9 @@ def blind_codes(n: int, rng: np.random.Generator, avoid: Iterable[int] = ()) -> 
                 if len(drawn) == n:
                     return tuple(drawn)
     raise DesignError(
-        f"No {n} codes that are unlike each other are left after leaving out {len(avoided)}; avoid fewer old codes."
+        say(
+            "No {n} codes that are unlike each other are left after leaving out {avoided}; avoid fewer old codes.",
+            n=n,
+            avoided=len(avoided),
+        )
     )

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.errors import DesignError
+from evenhand.words import say
 
 IntArray = NDArray[np.int64]
 
@@ -86,7 +87,7 @@ def williams(n: int) -> IntArray:
         If there is no cup.
     """
     if n < 1:
-        raise DesignError("A table needs at least one cup.")
+        raise DesignError(say("A table needs at least one cup."))
     if n == 1:
         return np.zeros((1, 1), dtype=np.int64)
     first = np.array([0] + [(k + 1) // 2 if k % 2 else n - k // 2 for k in range(1, n)])  # 0, 1, n - 1, 2, n - 2, ...
@@ -135,7 +136,7 @@ def serving_orders(
     orders, only to say how good they are: five tasters with five cups end 8 above the sum that no orders can reach.
     """
     if tasters < 1 or cups < 1 or steps < 0:
-        raise DesignError("Serving orders need at least one taster, one cup and no negative number of steps.")
+        raise DesignError(say("Serving orders need at least one taster, one cup and no negative number of steps."))
     batches = _batch_numbers(batch_of_cup, cups)
     square = williams(cups)
     whole, rest = divmod(tasters, len(square))
@@ -173,7 +174,7 @@ def order_balance(orders: IntArray, batch_of_cup: Sequence[str | int] | None = N
     """
     table = np.asarray(orders)
     if table.ndim != 2 or table.size == 0 or not bool(np.all(np.sort(table, axis=1) == np.arange(table.shape[1]))):
-        raise DesignError("Each row of serving orders must hold each cup from 0 to the last exactly once.")
+        raise DesignError(say("Each row of serving orders must hold each cup from 0 to the last exactly once."))
     tasters, cups = table.shape
     batches = _batch_numbers(batch_of_cup, cups)
     position, carry = _counts(table, cups)
@@ -223,7 +224,13 @@ def _batch_numbers(batch_of_cup: Sequence[str | int] | None, cups: int) -> IntAr
     if batch_of_cup is None:
         return None
     if len(batch_of_cup) != cups:
-        raise DesignError(f"{len(batch_of_cup)} batches were named for {cups} cups; name the batch of each cup.")
+        raise DesignError(
+            say(
+                "{named} batches were named for {cups} cups; name the batch of each cup.",
+                named=len(batch_of_cup),
+                cups=cups,
+            )
+        )
     names = {name: number for number, name in enumerate(dict.fromkeys(batch_of_cup))}
     return np.array([names[name] for name in batch_of_cup], dtype=np.int64)
 
@@ -303,9 +310,11 @@ def discrimination_sets(method: str, n: int, rng: np.random.Generator) -> tuple[
         If the method is unknown or no set is asked for.
     """
     if str(method) not in _SETS:
-        raise DesignError(f"There is no method {method!s}; choose one of {', '.join(_SETS)}.")
+        raise DesignError(
+            say("There is no method {method}; choose one of {methods}.", method=str(method), methods=", ".join(_SETS))
+        )
     if n < 1:
-        raise DesignError("A test needs at least one set.")
+        raise DesignError(say("A test needs at least one set."))
     kinds = _SETS[str(method)]
     whole, rest = divmod(n, len(kinds))
     mirrored = 1 if str(method) == "3-AFC" else 2  # mirror images stand side by side, so A and B stay even in the rest

@@ -11,7 +11,7 @@ The doses are for an adult of 70 kg. Regulation (EU) No 1169/2011, annex II: mil
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import Enum
 from types import MappingProxyType
 
 import numpy as np
@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError, QuantityError
 from evenhand.espresso.caffeine import EFSA_DAY_MG, EFSA_PREGNANCY_DAY_MG, EFSA_SINGLE_DOSE_MG
+from evenhand.words import say
 
 SINGLE_DOSE_MG = EFSA_SINGLE_DOSE_MG
 DAY_MG = EFSA_DAY_MG
@@ -29,17 +30,17 @@ BEDTIME_DOSE_MG = 100.0
 PALATE_CUPS: Mapping[str, int] = MappingProxyType({"black": 6, "milk": 6, "bowl": 8})
 
 
-class LoadFlag(StrEnum):
-    """What to say to a taster before the first cup; the value is the sentence."""
+class LoadFlag(Enum):
+    """What to say to a taster before the first cup; the value is the sentence, in words that can be told."""
 
-    SINGLE_DOSE = "More than 200 mg of caffeine in one sitting: spit, drink less of each cup, or split the table."
-    DAY = "More than 400 mg of caffeine over the day: leave out cups or spit."
-    PREGNANT_OR_NURSING = (
+    SINGLE_DOSE = say("More than 200 mg of caffeine in one sitting: spit, drink less of each cup, or split the table.")
+    DAY = say("More than 400 mg of caffeine over the day: leave out cups or spit.")
+    PREGNANT_OR_NURSING = say(
         "More than 200 mg of caffeine over the day in pregnancy or while nursing: leave out cups or spit."
     )
-    BEDTIME = "100 mg of caffeine or more close to bedtime may cost sleep: taste earlier."
-    MILK = "The table holds milk, which is an allergen."
-    MILK_REFUSED = "This taster does not take milk: serve no milk drinks, not even to spit."
+    BEDTIME = say("100 mg of caffeine or more close to bedtime may cost sleep: taste earlier.")
+    MILK = say("The table holds milk, which is an allergen.")
+    MILK_REFUSED = say("This taster does not take milk: serve no milk drinks, not even to spit.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,12 +109,16 @@ def taster_load(
     caffeine, milk = np.atleast_1d(np.asarray(caffeine_mg, float)), np.atleast_1d(np.asarray(milk_g, float))
     share = np.asarray(share_swallowed, dtype=np.float64)
     if caffeine.ndim != 1 or caffeine.shape != milk.shape or share.shape not in ((), caffeine.shape):
-        raise DesignError("Give caffeine and milk of each cup, and the share swallowed once or of each cup.")
-    for values, name in ((caffeine, "Caffeine"), (milk, "Milk"), (np.array(earlier_caffeine_mg), "Earlier caffeine")):
+        raise DesignError(say("Give caffeine and milk of each cup, and the share swallowed once or of each cup."))
+    for values, name in (
+        (caffeine, say("Caffeine")),
+        (milk, say("Milk")),
+        (np.array(earlier_caffeine_mg), say("Earlier caffeine")),
+    ):
         if not bool(np.all(np.isfinite(values) & (values >= 0.0))):
-            raise QuantityError(f"{name} must be a finite amount of 0 or more.")
+            raise QuantityError(say("{name} must be a finite amount of 0 or more.", name=name))
     if not bool(np.all((share >= 0.0) & (share <= 1.0))):
-        raise QuantityError("The share of a cup that is swallowed must lie between 0 and 1.")
+        raise QuantityError(say("The share of a cup that is swallowed must lie between 0 and 1."))
     dose = float(np.sum(caffeine * share))
     day = dose + earlier_caffeine_mg
     flags = (
@@ -166,9 +171,17 @@ def most_cups(
         If a quantity is negative or a share not between 0 and 1.
     """
     if service not in palate_cups:
-        raise DesignError(f"No number of cups is set for {service!r}; set one or choose {', '.join(palate_cups)}.")
+        raise DesignError(
+            say(
+                "No number of cups is set for {service!r}; set one or choose {services}.",
+                service=service,
+                services=", ".join(palate_cups),
+            )
+        )
     if not (0.0 <= caffeine_mg < math.inf and 0.0 <= earlier_caffeine_mg < math.inf and 0.0 <= share_swallowed <= 1.0):
-        raise QuantityError("Caffeine must be a finite amount of 0 or more, and the share swallowed between 0 and 1.")
+        raise QuantityError(
+            say("Caffeine must be a finite amount of 0 or more, and the share swallowed between 0 and 1.")
+        )
     per_cup = caffeine_mg * share_swallowed
     palate = palate_cups[service]
     if per_cup == 0.0:
@@ -211,11 +224,21 @@ def split_into_flights(
     """
     if cups < 1 or most < 1:
         raise DesignError(
-            f"{cups} cups cannot be split into flights of {most} at most; both must be at least 1. If caffeine leaves "
-            "no room, spit or swallow less of each cup."
+            say(
+                "{cups} cups cannot be split into flights of {most} at most; both must be at least 1. If "
+                "caffeine leaves no room, spit or swallow less of each cup.",
+                cups=cups,
+                most=most,
+            )
         )
     if batch_of_cup is not None and len(batch_of_cup) != cups:
-        raise DesignError(f"{len(batch_of_cup)} batches were named for {cups} cups; name the batch of each cup.")
+        raise DesignError(
+            say(
+                "{named} batches were named for {cups} cups; name the batch of each cup.",
+                named=len(batch_of_cup),
+                cups=cups,
+            )
+        )
     names = list(range(cups)) if batch_of_cup is None else list(batch_of_cup)
     kinds: list[str | int] = list(dict.fromkeys(names))
     queue: list[int] = []

@@ -20,9 +20,11 @@ from evenhand.panel._discrimination_psychometric import (
     FloatArray,
     ForcedChoice,
     guess_rate,
+    method_word,
     proportion_correct,
     proportion_from_discriminators,
 )
+from evenhand.words import say
 
 IntArray = NDArray[np.int64]
 
@@ -124,8 +126,13 @@ def critical_number(answers: int, method: ForcedChoice, *, alpha: float = 0.05, 
     number = int(critical_numbers(np.array([answers]), method, alpha, two_sided)[0])
     if number > answers:
         raise DesignError(
-            f"With {answers} {method} answers not even all of them correct show a difference at alpha {alpha:g}; "
-            "collect more answers."
+            say(
+                "With {answers} {method} answers not even all of them correct show a difference at alpha "
+                "{alpha:g}; collect more answers.",
+                answers=answers,
+                method=method_word(method),
+                alpha=alpha,
+            )
         )
     return number
 
@@ -167,8 +174,13 @@ def similarity_number(
     number = int(similarity_numbers(np.array([answers]), share, alpha)[0])
     if number < 0:
         raise DesignError(
-            f"With {answers} {method} answers no result can show similarity within this limit at alpha {alpha:g}; "
-            "collect more answers or widen the limit."
+            say(
+                "With {answers} {method} answers no result can show similarity within this limit at alpha "
+                "{alpha:g}; collect more answers or widen the limit.",
+                answers=answers,
+                method=method_word(method),
+                alpha=alpha,
+            )
         )
     return number
 
@@ -241,33 +253,46 @@ def check_counts(correct: int, answers: int) -> None:
     """Refuse counts that cannot be."""
     if int(answers) != answers or int(correct) != correct or answers < 1 or not 0 <= correct <= answers:
         raise QuantityError(
-            f"{correct} correct of {answers} answers cannot be; give whole numbers with 0 <= correct <= answers and at "
-            "least one answer."
+            say(
+                "{correct} correct of {answers} answers cannot be; give whole numbers with 0 <= correct <= "
+                "answers and at least one answer.",
+                correct=correct,
+                answers=answers,
+            )
         )
 
 
 def check_probability(value: float, name: str) -> None:
     """Refuse a risk, power or level outside the open interval from 0 to 1."""
     if not 0.0 < value < 1.0:
-        raise QuantityError(f"{name} is {value:g}, but must lie between 0 and 1, as in 0.05 for 5 %.")
+        raise QuantityError(
+            say("{name} is {value:g}, but must lie between 0 and 1, as in 0.05 for 5 %.", name=name, value=value)
+        )
 
 
 def check_sides(method: ForcedChoice, two_sided: bool) -> None:
     """Refuse a two-sided question where a low count has no meaning."""
     if two_sided and ForcedChoice(method) is not ForcedChoice.PAIRED:
-        raise DesignError(f"Only the paired test can be two-sided; ask the {method} test one-sided.")
+        raise DesignError(
+            say("Only the paired test can be two-sided; ask the {method} test one-sided.", method=method_word(method))
+        )
 
 
 def share_at_difference(method: ForcedChoice, discriminators: float | None, d_prime: float | None) -> float:
     """Share of correct answers at a difference given in one of two ways."""
     if (discriminators is None) == (d_prime is None):
-        raise DesignError("State the difference in exactly one way: a share of discriminators, or d_prime.")
+        raise DesignError(say("State the difference in exactly one way: a share of discriminators, or d_prime."))
     if discriminators is not None:
         if not 0.0 < discriminators <= 1.0:
             raise QuantityError(
-                f"The share of discriminators is {discriminators:g}, but must be above 0 and at most 1."
+                say(
+                    "The share of discriminators is {discriminators:g}, but must be above 0 and at most 1.",
+                    discriminators=discriminators,
+                )
             )
         return float(proportion_from_discriminators(discriminators, method))
     if d_prime is None or not (math.isfinite(d_prime) and d_prime > 0.0):
-        raise QuantityError(f"d_prime is {d_prime}, but a difference must be a finite number above 0.")
+        raise QuantityError(
+            say("d_prime is {d_prime}, but a difference must be a finite number above 0.", d_prime=d_prime)
+        )
     return float(proportion_correct(d_prime, method))

@@ -11,11 +11,13 @@ from scipy.special import gammaln, ndtri, xlogy
 from evenhand.errors import DesignError, QuantityError
 from evenhand.panel._discrimination_exact import IntArray, check_counts, check_probability
 from evenhand.panel._discrimination_psychometric import FloatArray
+from evenhand.words import say
 
 MOST_CUPS_A_SIDE = 400  # a search for a number of cups stops here
-_TOO_MANY = (
-    f"More than {MOST_CUPS_A_SIDE} cups of either kind would be needed; ask for a larger difference, or choose a "
-    "forced-choice method, which needs fewer."
+_TOO_MANY = say(
+    "More than {most} cups of either kind would be needed; ask for a larger difference, or choose a forced-choice "
+    "method, which needs fewer.",
+    most=MOST_CUPS_A_SIDE,
 )
 
 
@@ -61,9 +63,9 @@ def rates_power(signals: int, noises: int, hit_rate: float, false_alarm_rate: fl
     check_counts(0, signals)
     check_counts(0, noises)
     check_probability(alpha, "alpha")
-    for rate, name in ((hit_rate, "The hit rate"), (false_alarm_rate, "The false-alarm rate")):
+    for rate, name in ((hit_rate, say("The hit rate")), (false_alarm_rate, say("The false-alarm rate"))):
         if not 0.0 <= rate <= 1.0:
-            raise QuantityError(f"{name} is {rate:g}, but must lie between 0 and 1.")
+            raise QuantityError(say("{name} is {rate:g}, but must lie between 0 and 1.", name=name, rate=rate))
     log_signals = _log_choose(signals, np.arange(signals + 1))
     log_noises = _log_choose(noises, np.arange(noises + 1))
     chance_hits = _binomial(log_signals, hit_rate)
@@ -105,7 +107,7 @@ def cups_for_rates(
     check_probability(power, "power")
     check_probability(alpha, "alpha")
     if not hit_rate > false_alarm_rate:
-        raise DesignError("The hit rate must lie above the false-alarm rate; there is no difference to be found.")
+        raise DesignError(say("The hit rate must lie above the false-alarm rate; there is no difference to be found."))
     mean = 0.5 * (hit_rate + false_alarm_rate)
     rough = 2.0 * mean * (1.0 - mean) * ((ndtri(power) - ndtri(alpha)) / (hit_rate - false_alarm_rate)) ** 2
     if rough > MOST_CUPS_A_SIDE:  # Fisher's test needs more still

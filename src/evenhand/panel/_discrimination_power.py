@@ -36,6 +36,7 @@ from evenhand.panel._discrimination_psychometric import (
     guess_rate,
     proportion_correct,
 )
+from evenhand.words import say
 
 MOST_ANSWERS = 20_000  # a search for a number of answers stops here; no roastery tastes more
 
@@ -234,7 +235,7 @@ def answers_for_similarity(
     truth = float(proportion_correct(true_d_prime, method))
     if truth >= share:
         raise DesignError(
-            "Similarity cannot be shown when the true difference is at or above the limit; widen the limit."
+            say("Similarity cannot be shown when the true difference is at or above the limit; widen the limit.")
         )
     counts = _counts_to_scan(share, truth, alpha, power)
     powers = _similarity_powers(counts, share, truth, alpha)
@@ -294,7 +295,11 @@ def _counts_to_scan(null: float, truth: float, alpha: float, power: float) -> In
     rough = (reach / (truth - null)) ** 2
     if rough > MOST_ANSWERS:
         raise DesignError(
-            f"So small a difference needs about {rough:.0f} answers, more than {MOST_ANSWERS}; ask for a larger one."
+            say(
+                "So small a difference needs about {rough:.0f} answers, more than {most}; ask for a larger one.",
+                rough=rough,
+                most=MOST_ANSWERS,
+            )
         )
     return np.arange(1, math.ceil(2.0 * rough) + 100, dtype=np.int64)
 
@@ -302,7 +307,7 @@ def _counts_to_scan(null: float, truth: float, alpha: float, power: float) -> In
 def _needed(counts: IntArray, powers: FloatArray, criticals: IntArray, power: float) -> AnswersNeeded:
     enough = powers >= power
     if not bool(enough[-1]):
-        raise DesignError("No number of answers that was looked at keeps the power; ask for a larger difference.")
+        raise DesignError(say("No number of answers that was looked at keeps the power; ask for a larger difference."))
     first = int(np.argmax(enough))
     failing = np.flatnonzero(~enough)
     holds = int(failing[-1]) + 1 if failing.size else 0

@@ -19,6 +19,7 @@ Mathematical Statistics 27, 1075-1090.
 """
 
 import math
+from collections.abc import Mapping
 from enum import StrEnum
 
 import numpy as np
@@ -26,6 +27,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri, owens_t
 
 from evenhand.errors import QuantityError
+from evenhand.words import say
 
 FloatArray = NDArray[np.float64]
 
@@ -47,6 +49,20 @@ class ForcedChoice(StrEnum):
     PAIRED = "paired"
     THREE_AFC = "3-AFC"
     TETRAD = "tetrad"
+
+
+_METHOD_WORD: Mapping[str, str] = {
+    ForcedChoice.TRIANGLE: say("triangle"),
+    ForcedChoice.DUO_TRIO: say("duo-trio"),
+    ForcedChoice.PAIRED: say("paired"),
+    ForcedChoice.THREE_AFC: say("3-AFC"),
+    ForcedChoice.TETRAD: say("tetrad"),
+}
+
+
+def method_word(method: ForcedChoice) -> str:
+    """Return what a method is called in a sentence."""
+    return _METHOD_WORD.get(method, str(method))
 
 
 def guess_rate(method: ForcedChoice) -> float:
@@ -163,7 +179,7 @@ def d_prime_from_proportion(proportion: ArrayLike, method: ForcedChoice) -> Floa
     share = np.asarray(proportion, dtype=np.float64)
     if not bool(np.all((share >= 0.0) & (share <= 1.0))):
         raise QuantityError(
-            "A share of correct answers must lie between 0 and 1; give correct answers over all answers."
+            say("A share of correct answers must lie between 0 and 1; give correct answers over all answers.")
         )
     method = ForcedChoice(method)
     if method is ForcedChoice.PAIRED:
@@ -227,7 +243,7 @@ def proportion_from_discriminators(discriminators: ArrayLike, method: ForcedChoi
     """
     share = np.asarray(discriminators, dtype=np.float64)
     if not bool(np.all((share >= 0.0) & (share <= 1.0))):
-        raise QuantityError("A share of discriminators must lie between 0 and 1, as in 0.3 for 30 %.")
+        raise QuantityError(say("A share of discriminators must lie between 0 and 1, as in 0.3 for 30 %."))
     guess = guess_rate(method)
     return np.asarray(guess + (1.0 - guess) * share, dtype=np.float64)
 

@@ -22,6 +22,7 @@ from evenhand.errors import QuantityError
 from evenhand.panel._discrimination_exact import check_counts, check_probability
 from evenhand.panel._discrimination_fisher import fisher_p_value
 from evenhand.panel._discrimination_psychometric import FloatArray
+from evenhand.words import say
 
 Interval = tuple[float, float]
 
@@ -210,7 +211,7 @@ def rates_upper_bound(
     """
     check_probability(alpha, "alpha")
     if alpha >= 0.5:
-        raise QuantityError(f"alpha is {alpha:g}, but an upper bound needs a risk below 0.5.")
+        raise QuantityError(say("alpha is {alpha:g}, but an upper bound needs a risk below 0.5.", alpha=alpha))
     level = 1.0 - 2.0 * alpha
     test = same_different_test if same_different else a_not_a_test
     return test(hits, signals, false_alarms, noises, level=level).d_prime_interval[1]

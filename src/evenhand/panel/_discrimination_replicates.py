@@ -33,6 +33,7 @@ from evenhand.panel._discrimination_psychometric import (
     discriminators_from_proportion,
     guess_rate,
 )
+from evenhand.words import say
 
 Interval = tuple[float, float]
 
@@ -217,7 +218,7 @@ def tarone_shuffled(
     """
     right, asked = _check_tasters(correct, answers)
     if draws < 1:
-        raise DesignError("Dealing anew needs at least one draw; 9999 is a good number.")
+        raise DesignError(say("Dealing anew needs at least one draw; 9999 is a good number."))
     z = float(_tarone(right[None, :], asked)[0])
     dealt = rng.multivariate_hypergeometric(asked, int(right.sum()), size=draws)
     at_least = int(np.sum(_tarone(dealt, asked) >= z - 1e-9))
@@ -263,7 +264,13 @@ def replicated_log_likelihood(
     inner = (proportion - floor) / (1.0 - floor)
     if not (-1e-12 <= inner <= 1.0 and 0.0 <= gamma <= 1.0):
         raise QuantityError(
-            f"The mean share {proportion:g} must lie between {floor:.3g} and 1, the spread {gamma:g} between 0 and 1."
+            say(
+                "The mean share {proportion:g} must lie between {floor:.3g} and 1, the spread {gamma:g} between "
+                "0 and 1.",
+                proportion=proportion,
+                floor=floor,
+                gamma=gamma,
+            )
         )
     return float(_Likelihood(right, asked, floor).at(np.array([max(inner, 0.0)]), np.array([gamma]))[0])
 
@@ -365,7 +372,7 @@ def _tarone(right: IntArray, asked: IntArray) -> FloatArray:
     share = float(right[0].sum() / asked.sum())
     if not 0.0 < share < 1.0:
         raise DesignError(
-            "All answers were right or all were wrong, so tasters do not differ; there is nothing to test."
+            say("All answers were right or all were wrong, so tasters do not differ; there is nothing to test.")
         )
     spread = np.sum((right - asked * share) ** 2, axis=1) / (share * (1.0 - share))
     return np.asarray((spread - asked.sum()) / math.sqrt(2.0 * float(np.sum(asked * (asked - 1)))), dtype=np.float64)
@@ -384,13 +391,13 @@ def _check_tasters(correct: ArrayLike, answers: ArrayLike) -> tuple[IntArray, In
     given, asked = np.asarray(correct, dtype=np.float64), np.asarray(answers, dtype=np.float64)
     if given.ndim != 1 or given.shape != asked.shape or given.size < 2:
         raise DesignError(
-            "Give correct answers and all answers of each taster, in the same order, for two or more tasters."
+            say("Give correct answers and all answers of each taster, in the same order, for two or more tasters.")
         )
     if not bool(np.all((given == np.floor(given)) & (asked == np.floor(asked)) & (given >= 0) & (given <= asked))):
-        raise QuantityError("Each taster's counts must be whole numbers with 0 <= correct <= answers.")
+        raise QuantityError(say("Each taster's counts must be whole numbers with 0 <= correct <= answers."))
     if not bool(np.all(asked >= 1)) or not bool(np.any(asked >= 2)):
         raise DesignError(
-            "Each taster must have answered, and at least one of them twice; else there are no replicates."
+            say("Each taster must have answered, and at least one of them twice; else there are no replicates.")
         )
     return given.astype(np.int64), asked.astype(np.int64)
 

@@ -29,8 +29,10 @@ from evenhand.panel._discrimination_psychometric import (
     d_prime_from_proportion,
     discriminators_from_proportion,
     guess_rate,
+    method_word,
     proportion_correct_slope,
 )
+from evenhand.words import join, say
 
 Interval = tuple[float, float]
 
@@ -261,42 +263,65 @@ def reading(result: DifferenceResult | SimilarityResult) -> str:
         Two or three sentences. After a result that is not significant they state the smallest difference that the test
         would have found, and the largest that it leaves possible.
     """
-    counted = f"{result.correct} of {result.answers} {result.method} answers were correct"
+    counted = say(
+        "{correct} of {answers} {method} answers were correct ({p_value})",
+        correct=result.correct,
+        answers=result.answers,
+        method=method_word(result.method),
+        p_value=_p_words(result.p_value),
+    )
     if isinstance(result, SimilarityResult):
-        return _similarity_reading(result, counted)
-    return _difference_reading(result, counted)
+        return join(_similarity_sentences(result, counted), " ")
+    return join(_difference_sentences(result, counted), " ")
 
 
-def _difference_reading(result: DifferenceResult, counted: str) -> str:
-    low, high = result.d_prime_interval  # the exact one, so that it never contradicts the exact p-value
-    reach = f"is at least {_number(low)}" if math.isinf(high) else f"lies between {_number(low)} and {_number(high)}"
-    extent = f"The distance d' {reach} (exact {_percent(result.level)} interval)"
+def _difference_sentences(result: DifferenceResult, counted: str) -> tuple[str, ...]:
     if result.different:
-        return f"{counted} ({_p_words(result.p_value)}): the coffees can be told apart. {extent}."
-    opening = (
-        f"{counted} ({_p_words(result.p_value)}): no difference was shown at alpha {result.alpha:g}. This does not "
-        "show that the coffees are alike"
-    )
+        return say("{counted}: the coffees can be told apart.", counted=counted), _extent(result)
+    none = say("{counted}: no difference was shown at alpha {alpha:g}.", counted=counted, alpha=result.alpha)
     if math.isnan(result.smallest.d_prime):
-        return f"{opening}: a test of this size cannot show any difference. {extent}."
-    return (
-        f"{opening}: a test of this size finds a difference with {_percent(result.power)} chance only from d' "
-        f"{_number(result.smallest.d_prime)} upwards ({_percent(result.smallest.discriminators)} discriminators). "
-        f"{extent}."
+        reach = say("This does not show that the coffees are alike: a test of this size cannot show any difference.")
+        return none, reach, _extent(result)
+    reach = say(
+        "This does not show that the coffees are alike: a test of this size finds a difference with {power} chance "
+        "only from d' {distance} upwards ({discriminators} discriminators).",
+        power=_percent(result.power),
+        distance=_number(result.smallest.d_prime),
+        discriminators=_percent(result.smallest.discriminators),
+    )
+    return none, reach, _extent(result)
+
+
+def _extent(result: DifferenceResult) -> str:
+    low, high = result.d_prime_interval  # the exact one, so that it never contradicts the exact p-value
+    level = _percent(result.level)
+    if math.isinf(high):
+        return say("The distance d' is at least {low} (exact {level} interval).", low=_number(low), level=level)
+    return say(
+        "The distance d' lies between {low} and {high} (exact {level} interval).",
+        low=_number(low),
+        high=_number(high),
+        level=level,
     )
 
 
-def _similarity_reading(result: SimilarityResult, counted: str) -> str:
-    limit = f"d' {_number(result.limit_d_prime)} ({_percent(result.limit_discriminators)} discriminators)"
-    upper = f"d' {_number(result.upper_d_prime)} ({_percent(result.upper_discriminators)} discriminators)"
-    bound = f"The difference is at most {upper}, at {_percent(1.0 - result.alpha)} confidence."
-    words = _p_words(result.p_value)
+def _similarity_sentences(result: SimilarityResult, counted: str) -> tuple[str, ...]:
+    limit = _difference_words(result.limit_d_prime, result.limit_discriminators)
+    bound = say(
+        "The difference is at most {upper}, at {level} confidence.",
+        upper=_difference_words(result.upper_d_prime, result.upper_discriminators),
+        level=_percent(1.0 - result.alpha),
+    )
     if result.similar:
-        return f"{counted} ({words}): the difference is below the limit of {limit}. {bound}"
+        return say("{counted}: the difference is below the limit of {limit}.", counted=counted, limit=limit), bound
     return (
-        f"{counted} ({words}): similarity within the limit of {limit} was not shown. {bound} "
-        "This does not show that the coffees differ: with one and the same coffee a test of this size shows similarity "
-        f"with {_percent(result.power_if_same)} chance."
+        say("{counted}: similarity within the limit of {limit} was not shown.", counted=counted, limit=limit),
+        bound,
+        say(
+            "This does not show that the coffees differ: with one and the same coffee a test of this size shows "
+            "similarity with {power} chance.",
+            power=_percent(result.power_if_same),
+        ),
     )
 
 
@@ -343,12 +368,20 @@ def _likelihood_interval(correct: int, answers: int, level: float, floor: float)
 
 
 def _percent(share: float) -> str:
-    return f"{100.0 * share:.0f} %"
+    return say("{percent:.0f} %", percent=100.0 * share)
 
 
 def _number(value: float) -> str:
-    return "no bound" if math.isinf(value) else f"{value:.2f}"
+    return say("no bound") if math.isinf(value) else say("{value:.2f}", value=value)
+
+
+def _difference_words(d_prime: float, discriminators: float) -> str:
+    return say(
+        "d' {distance} ({discriminators} discriminators)",
+        distance=_number(d_prime),
+        discriminators=_percent(discriminators),
+    )
 
 
 def _p_words(p_value: float) -> str:
-    return "p below 0.001" if p_value < 0.001 else f"p = {p_value:.2g}"
+    return say("p below {limit}", limit=0.001) if p_value < 0.001 else say("p = {p_value:.2g}", p_value=p_value)

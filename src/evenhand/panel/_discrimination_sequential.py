@@ -19,6 +19,7 @@ import numpy as np
 from evenhand.errors import DesignError, QuantityError
 from evenhand.panel._discrimination_exact import IntArray, check_counts, check_probability
 from evenhand.panel._discrimination_psychometric import FloatArray, ForcedChoice, proportion_correct
+from evenhand.words import say
 
 
 class SequentialDecision(StrEnum):
@@ -118,7 +119,7 @@ def sequential_plan(
         If the distances are not in order, or the risks or the length are impossible.
     """
     if not 0.0 <= null_d_prime < d_prime:
-        raise DesignError("The distance that matters must be larger than the distance that is as good as none.")
+        raise DesignError(say("The distance that matters must be larger than the distance that is as good as none."))
     null, other = (float(proportion_correct(d, method)) for d in (null_d_prime, d_prime))
     return sequential_plan_for_shares(null, other, alpha=alpha, beta=beta, most_answers=most_answers)
 
@@ -151,10 +152,16 @@ def sequential_plan_for_shares(
     check_probability(beta, "beta")
     check_counts(0, most_answers)
     if alpha + beta >= 1.0:
-        raise QuantityError(f"The risks {alpha:g} and {beta:g} add up to 1 or more; choose smaller ones.")
+        raise QuantityError(
+            say("The risks {alpha:g} and {beta:g} add up to 1 or more; choose smaller ones.", alpha=alpha, beta=beta)
+        )
     if not 0.0 < null_share < other_share < 1.0:
         raise DesignError(
-            f"The shares {null_share:g} and {other_share:g} must lie between 0 and 1, the smaller one first."
+            say(
+                "The shares {null_share:g} and {other_share:g} must lie between 0 and 1, the smaller one first.",
+                null_share=null_share,
+                other_share=other_share,
+            )
         )
     unit = math.log(other_share / null_share) + math.log((1.0 - null_share) / (1.0 - other_share))
     slope = math.log((1.0 - null_share) / (1.0 - other_share)) / unit
@@ -201,7 +208,7 @@ def sequential_decision(plan: SequentialPlan, answers: list[bool] | IntArray) ->
     """
     given = np.asarray(answers)
     if given.ndim != 1 or not bool(np.all((given == 0) | (given == 1))):
-        raise QuantityError("Answers must be a plain list of true and false, or of 1 and 0, in the order given.")
+        raise QuantityError(say("Answers must be a plain list of true and false, or of 1 and 0, in the order given."))
     correct = np.cumsum(given.astype(int))
     for n, count in enumerate(correct[: plan.most_answers], start=1):
         if count >= plan.different_at[n - 1]:
@@ -235,7 +242,7 @@ def sequential_characteristic(plan: SequentialPlan, share: float | FloatArray) -
     """
     shares = np.atleast_1d(np.asarray(share, dtype=np.float64))
     if not bool(np.all((shares >= 0.0) & (shares <= 1.0))):
-        raise QuantityError("A share of correct answers must lie between 0 and 1.")
+        raise QuantityError(say("A share of correct answers must lie between 0 and 1."))
     right, wrong = shares[:, None], 1.0 - shares[:, None]
     going = np.zeros((shares.size, plan.most_answers + 1))  # [share, correct answers so far], still undecided
     going[:, 0] = 1.0

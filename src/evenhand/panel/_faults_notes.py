@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from evenhand.errors import QuantityError
+from evenhand.words import capitalise, join, say
 
 ColourWord = Literal["lighter", "on target", "darker"]
 
@@ -41,12 +42,20 @@ class FaultNote:
     crop: Literal["new", "past"] | None = None
 
 
-_TOO_FAR = "a roast taken too far"
-_NOT_FAR = "a roast not taken far enough"
-_SURFACE = "a bean surface that met too much heat, which the mean colour may hide"
-_BAKED = "a baked roast: too long with too little heat, at any colour"
-_NEW = "new-crop green coffee that has not rested"
-_PAST = "past-crop green coffee"
+_TOO_FAR = say("a roast taken too far")
+_NOT_FAR = say("a roast not taken far enough")
+_SURFACE = say("a bean surface that met too much heat, which the mean colour may hide")
+_BAKED = say("a baked roast: too long with too little heat, at any colour")
+_NEW = say("new-crop green coffee that has not rested")
+_PAST = say("past-crop green coffee")
+
+_AGAINST: Mapping[ColourWord, str] = MappingProxyType(
+    {
+        "lighter": say("lighter than target"),
+        "on target": say("on target"),
+        "darker": say("darker than target"),
+    }
+)
 
 _GREEN = FaultNote(roast=_NOT_FAR, colour="lighter", green=_NEW, crop="new")
 _FLAT = FaultNote(roast=_BAKED, green=_PAST, crop="past")
@@ -84,7 +93,7 @@ def colour_word(reading: float, target: float, tolerance: float, *, higher_is_li
         `tolerance` is negative or a value is not a number.
     """
     if not tolerance >= 0.0 or reading != reading or target != target:
-        raise QuantityError("A colour needs a reading, a target and a tolerance of 0 or more.")
+        raise QuantityError(say("A colour needs a reading, a target and a tolerance of 0 or more."))
     difference = (reading - target) * (1.0 if higher_is_lighter else -1.0)
     if abs(difference) <= tolerance:
         return "on target"
@@ -119,71 +128,91 @@ def explain(
         `crop_age_months` is negative or not a number, or `colour` is not one of the three words.
     """
     if crop_age_months is not None and not crop_age_months >= 0.0:
-        raise QuantityError(f"The age of the crop must be 0 months or more, not {crop_age_months}.")
+        raise QuantityError(
+            say("The age of the crop must be 0 months or more, not {crop_age_months}.", crop_age_months=crop_age_months)
+        )
     if colour not in (None, "lighter", "on target", "darker"):
-        raise QuantityError(f"Colour against target is 'lighter', 'on target' or 'darker', not {colour!r}.")
+        raise QuantityError(
+            say("Colour against target is 'lighter', 'on target' or 'darker', not {colour!r}.", colour=colour)
+        )
     note = notes.get(fault.strip().lower())
     if note is None:
         return ()
     name = fault.strip().lower()
-    label = name[:1].upper() + name[1:]
     if note.green:
-        return _weigh_both(label, note, crop_age_months, colour)
-    first = f"{label} may point at {note.roast}."
+        return _weigh_both(name, note, crop_age_months, colour)
+    first = capitalise(say("{fault} may point at {roast}.", fault=name, roast=note.roast))
     if note.colour is None:
         return (first,)
     if colour is None:
-        return (first, f"Measure the colour: {note.colour} than target would support it.")
+        return (first, say("Measure the colour: {colour} would support it.", colour=_AGAINST[note.colour]))
     if colour == note.colour:
-        return (first, f"The colour is {_against(colour)}, which supports it.")
-    return (first, f"The colour is {_against(colour)}, which does not support it; taste again before naming a cause.")
+        return (first, say("The colour is {colour}, which supports it.", colour=_AGAINST[colour]))
+    weak = say(
+        "The colour is {colour}, which does not support it; taste again before naming a cause.",
+        colour=_AGAINST[colour],
+    )
+    return (first, weak)
 
 
 def _weigh_both(
-    label: str, note: FaultNote, crop_age_months: float | None, colour: ColourWord | None
+    fault: str, note: FaultNote, crop_age_months: float | None, colour: ColourWord | None
 ) -> tuple[str, ...]:
-    first = f"{label} may be {note.green} or {note.roast}."
-    missing = [
-        what
-        for what, value in (("the age of the crop (months since harvest)", crop_age_months), ("the colour", colour))
-        if value is None
-    ]
-    said = []
-    for_green: bool | None = None
-    if crop_age_months is not None:
-        for_green = (
-            crop_age_months < NEW_CROP_BELOW_MONTHS if note.crop == "new" else crop_age_months >= PAST_CROP_FROM_MONTHS
-        )
-        said.append(
-            f"At {crop_age_months:.0f} months since harvest the green coffee "
-            + (f"is {note.crop} crop and may well be the cause." if for_green else f"is not {note.crop} crop.")
-        )
-    for_roast: bool | None = None
-    if colour is not None and note.colour is not None:
-        for_roast = colour == note.colour
-        said.append(
-            f"The colour is {_against(colour)}, which {'supports' if for_roast else 'does not support'} "
-            "the roast as the cause."
-        )
-    elif colour is not None:
-        said.append(
-            f"The colour is {_against(colour)}; colour alone does not show this roast fault, so look at the "
-            "roast's length and curve."
-        )
-    if missing:
-        return (first, *said, f"Ask for {' and '.join(missing)} before naming one.")
-    if for_green and not for_roast:
-        last = "The green coffee is the likelier cause; a second roast of the same lot would tell."
-    elif for_roast and not for_green:
-        last = "The roast is the likelier cause."
-    elif for_green and for_roast:
-        last = "Both may have a part; roast the same lot again on target colour before naming one."
-    elif note.colour is None:
-        last = "The roast is the likelier cause, if its curve agrees."
+    first = capitalise(say("{fault} may be {green} or {roast}.", fault=fault, green=note.green, roast=note.roast))
+    said: list[str] = [first]
+    missing: list[str] = []
+    for_green = for_roast = False
+    if crop_age_months is None:
+        missing.append(say("the age of the crop (months since harvest)"))
     else:
-        last = "Neither is supported; taste again before naming a cause."
-    return (first, *said, last)
+        for_green, words = _weigh_crop(crop_age_months, is_new=note.crop == "new")
+        said.append(words)
+    if colour is None:
+        missing.append(say("the colour"))
+    else:
+        for_roast, words = _weigh_colour(colour, note.colour)
+        said.append(words)
+    if missing:
+        said.append(say("Ask for {what} before naming one.", what=join(missing, " and ")))
+    elif for_green and for_roast:
+        said.append(say("Both may have a part; roast the same lot again on target colour before naming one."))
+    elif for_green:
+        said.append(say("The green coffee is the likelier cause; a second roast of the same lot would tell."))
+    elif for_roast:
+        said.append(say("The roast is the likelier cause."))
+    elif note.colour is None:
+        said.append(say("The roast is the likelier cause, if its curve agrees."))
+    else:
+        said.append(say("Neither is supported; taste again before naming a cause."))
+    return tuple(said)
 
 
-def _against(colour: ColourWord) -> str:
-    return colour if colour == "on target" else f"{colour} than target"
+def _weigh_crop(months: float, *, is_new: bool) -> tuple[bool, str]:
+    """Say whether the green coffee's age goes with the fault, which is one of new crop or one of past crop."""
+    if is_new and months < NEW_CROP_BELOW_MONTHS:
+        return True, say(
+            "At {months:.0f} months since harvest the green coffee is new crop and may well be the cause.",
+            months=months,
+        )
+    if is_new:
+        return False, say("At {months:.0f} months since harvest the green coffee is not new crop.", months=months)
+    if months >= PAST_CROP_FROM_MONTHS:
+        return True, say(
+            "At {months:.0f} months since harvest the green coffee is past crop and may well be the cause.",
+            months=months,
+        )
+    return False, say("At {months:.0f} months since harvest the green coffee is not past crop.", months=months)
+
+
+def _weigh_colour(colour: ColourWord, telling: ColourWord | None) -> tuple[bool, str]:
+    """Say whether the colour goes with the roast as the cause; `telling` is the one that would."""
+    against = _AGAINST[colour]
+    if telling is None:
+        return False, say(
+            "The colour is {colour}; colour alone does not show this roast fault, so look at the roast's length and "
+            "curve.",
+            colour=against,
+        )
+    if colour == telling:
+        return True, say("The colour is {colour}, which supports the roast as the cause.", colour=against)
+    return False, say("The colour is {colour}, which does not support the roast as the cause.", colour=against)

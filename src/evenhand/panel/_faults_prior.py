@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from evenhand.errors import DesignError
 from evenhand.panel._faults_core import RateLaw
+from evenhand.words import say
 
 Kind = Literal["sensitivity", "false_alarm"]
 
@@ -71,7 +72,7 @@ def split_prevalence(prior_bad: float, n_faults: int) -> float:
         `prior_bad` is not in (0, 1) or there is no fault.
     """
     if not 0.0 < prior_bad < 1.0 or n_faults < 1:
-        raise DesignError("Splitting a share of bad batches needs a share between 0 and 1 and one fault or more.")
+        raise DesignError(say("Splitting a share of bad batches needs a share between 0 and 1 and one fault or more."))
     return float(1.0 - (1.0 - prior_bad) ** (1.0 / n_faults))
 
 
@@ -98,7 +99,9 @@ def prevalence_of(prior: FaultPrior, faults: Sequence[str]) -> NDArray[np.float6
     if isinstance(prior.prevalence, Mapping):
         absent = [x for x in faults if x not in prior.prevalence]
         if absent:
-            raise DesignError(f"The prior gives no prevalence for the fault '{absent[0]}'; add it to the mapping.")
+            raise DesignError(
+                say("The prior gives no prevalence for the fault '{fault}'; add it to the mapping.", fault=absent[0])
+            )
         common = [prior.prevalence[x] for x in faults]
     else:
         common = [prior.prevalence] * len(faults)
@@ -113,9 +116,9 @@ def prevalence_of(prior: FaultPrior, faults: Sequence[str]) -> NDArray[np.float6
     strengths = [prior.prevalence_strength, prior.sensitivity_strength, prior.false_alarm_strength, prior.pool_strength]
     strengths += [x.sensitivity_strength for x in own] + [x.false_alarm_strength for x in own]
     if any(not 0.0 < x < 1.0 for x in means):
-        raise DesignError("Every mean in the fault prior must lie strictly between 0 and 1.")
+        raise DesignError(say("Every mean in the fault prior must lie strictly between 0 and 1."))
     if any(not 0.0 < x < np.inf for x in strengths):
-        raise DesignError("Every strength in the fault prior must be above 0 and finite.")
+        raise DesignError(say("Every strength in the fault prior must be above 0 and finite."))
     if not 0.0 <= prior.repeat_correlation < 1.0:
-        raise DesignError("The repeat correlation in the fault prior must lie in [0, 1).")
+        raise DesignError(say("The repeat correlation in the fault prior must lie in [0, 1)."))
     return np.array(common, dtype=float)

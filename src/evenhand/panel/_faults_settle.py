@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit
 
 from evenhand.errors import DesignError
+from evenhand.words import say, say_many
 
 Floats = NDArray[np.float64]
 
@@ -89,12 +90,17 @@ def cups_to_settle(
         *(np.atleast_1d(np.asarray(x, dtype=float)) for x in (sensitivity, false_alarm, heard_before, asked_before))
     )
     if s.ndim != 1 or np.any(~((s > 0) & (s < 1) & (f > 0) & (f < 1))):
-        raise DesignError("Sensitivity and false alarm must be lists of numbers between 0 and 1, one a taster.")
+        raise DesignError(say("Sensitivity and false alarm must be lists of numbers between 0 and 1, one a taster."))
     if np.any(~((k0 >= 0) & (k0 <= n0))):
-        raise DesignError("A taster cannot have heard a fault more often than was asked: check heard_before.")
+        raise DesignError(say("A taster cannot have heard a fault more often than was asked: check heard_before."))
     check_zone(p, release_below, hold_above, most)
     if not 0.0 <= repeat_correlation < 1.0:
-        raise DesignError(f"The repeat correlation must lie in [0, 1), not {repeat_correlation}.")
+        raise DesignError(
+            say(
+                "The repeat correlation must lie in [0, 1), not {repeat_correlation}.",
+                repeat_correlation=repeat_correlation,
+            )
+        )
     weight = (1.0 - repeat_correlation) / repeat_correlation if repeat_correlation > 0.0 else np.inf
     concentration = np.full(s.shape, weight)
     return walk(p, s, f, release_below, hold_above, most, concentration, concentration, k0, n0)
@@ -103,12 +109,17 @@ def cups_to_settle(
 def check_zone(p: float, release_below: float, hold_above: float, most: int) -> None:
     """Refuse a probability, a zone or a number of cups that cannot be."""
     if not 1 <= most <= 60:
-        raise DesignError(f"Count between 1 and 60 further cups, not {most}.")
+        raise DesignError(say("Count between 1 and 60 further cups, not {most}.", most=most))
     if not 0.0 <= p <= 1.0:
-        raise DesignError(f"The probability of the fault must lie in [0, 1], not {p}.")
+        raise DesignError(say("The probability of the fault must lie in [0, 1], not {p}.", p=p))
     if not 0.0 < release_below < hold_above < 1.0:
         raise DesignError(
-            f"The undecided zone must satisfy 0 < release_below < hold_above < 1, not {release_below} and {hold_above}."
+            say(
+                "The undecided zone must satisfy 0 < release_below < hold_above < 1, not {release_below} and "
+                "{hold_above}.",
+                release_below=release_below,
+                hold_above=hold_above,
+            )
         )
 
 
@@ -186,20 +197,35 @@ def _sum_up(
     most = len(settled) - 1
     p_open = max(0.0, 1.0 - settled[-1])
     half = next((i for i, share in enumerate(settled) if share >= 0.5), None)
-    zone = f"below {release_below:.0%} or above {hold_above:.0%}"
+    zone = say("below {low:.0%} or above {high:.0%}", low=release_below, high=hold_above)
     if expected == 0.0:
-        sentence = f"The fault is settled as it stands: its probability is already {zone}."
+        sentence = say("The fault is settled as it stands: its probability is already {zone}.", zone=zone)
     elif p_open > 0.5:
-        ears = "this taster" if n_tasters == 1 else f"these {n_tasters} tasters"
-        sentence = (
-            f"Further cups from {ears} would probably not settle it: the chance to come {zone} within {most} reports "
-            f"is {1.0 - p_open:.0%}; ask another taster, or look at colour and curve."
+        sentence = say_many(
+            "Further cups from this taster would probably not settle it: the chance to come {zone} within {most} "
+            "reports is {chance:.0%}; ask another taster, or look at colour and curve.",
+            "Further cups from these {count} tasters would probably not settle it: the chance to come {zone} within "
+            "{most} reports is {chance:.0%}; ask another taster, or look at colour and curve.",
+            count=n_tasters,
+            zone=zone,
+            most=most,
+            chance=1.0 - p_open,
+        )
+    elif p_open > 0.02:
+        sentence = say(
+            "At least {expected:.1f} further reports are expected to settle it ({zone}); half of all cases need no "
+            "more than {half}.",
+            expected=expected,
+            zone=zone,
+            half=half,
         )
     else:
-        bound = "At least" if p_open > 0.02 else "About"
-        sentence = (
-            f"{bound} {expected:.1f} further reports are expected to settle it ({zone}); "
-            f"half of all cases need no more than {half}."
+        sentence = say(
+            "About {expected:.1f} further reports are expected to settle it ({zone}); half of all cases need no more "
+            "than {half}.",
+            expected=expected,
+            zone=zone,
+            half=half,
         )
     return CupsToSettle(
         expected=expected,

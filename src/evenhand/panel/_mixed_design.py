@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenhand.errors import DesignError
+from evenhand.words import say
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -167,16 +168,25 @@ def factorise(values: Labels, rows: int, name: str) -> tuple[Ints, tuple[Hashabl
     """
     items: list[Hashable] = values.tolist() if isinstance(values, np.ndarray) else list(values)
     if len(items) != rows:
-        raise DesignError(f"There are {rows} scores but {len(items)} labels of {name}; give one label for each score.")
+        raise DesignError(
+            say(
+                "There are {rows} scores but {labels} labels of {name}; give one label for each score.",
+                rows=rows,
+                labels=len(items),
+                name=name,
+            )
+        )
     first_seen: dict[Hashable, int] = {}
     try:
         raw = np.fromiter((first_seen.setdefault(item, len(first_seen)) for item in items), np.int64, rows)
     except TypeError as error:
-        raise DesignError(f"A label of {name} cannot be used as a key; use text or whole numbers as labels.") from error
+        raise DesignError(
+            say("A label of {name} cannot be used as a key; use text or whole numbers as labels.", name=name)
+        ) from error
     for label in first_seen:
         if label is None or label != label:
             row = next(i for i, item in enumerate(items) if item is None or item != item)
-            raise DesignError(f"Row {row} has no label of {name}; give every score one.")
+            raise DesignError(say("Row {row} has no label of {name}; give every score one.", row=row, name=name))
     labels = _sorted(list(first_seen))
     rank = np.empty(len(labels), np.int64)
     rank[[first_seen[label] for label in labels]] = np.arange(len(labels))
@@ -217,8 +227,14 @@ def code(rows: int, batch: Labels, taster: Labels, pull: Labels | None, coffee: 
     wrong = np.flatnonzero(of_batch[b] != c)
     if len(wrong):
         label = batches[b[wrong[0]]]
-        two = f"{coffees[c[wrong[0]]]} and {coffees[of_batch[b[wrong[0]]]]}"
-        raise DesignError(f"Batch {label} is said to be of two coffees, {two}; a batch is of one coffee.")
+        raise DesignError(
+            say(
+                "Batch {label} is said to be of two coffees, {one} and {other}; a batch is of one coffee.",
+                label=label,
+                one=coffees[c[wrong[0]]],
+                other=coffees[of_batch[b[wrong[0]]]],
+            )
+        )
     if pull is None:
         return Coded(b, t, np.full(rows, -1), c, batches, tasters, (), coffees)
     p, pulls = factorise(pull, rows, "pull")

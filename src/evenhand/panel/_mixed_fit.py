@@ -15,6 +15,7 @@ from evenhand.panel._mixed_likelihood import sums_at
 from evenhand.panel._mixed_posterior import Posterior, posterior_at
 from evenhand.panel._mixed_prepare import Covariates, Prepared
 from evenhand.panel._mixed_update import Update, with_sheets
+from evenhand.words import say
 
 _LEAST_SHARE: Final = 1e-12  # residual variance over the largest, below which nothing can be solved
 
@@ -185,16 +186,27 @@ class Fit:
         if isinstance(variances, Mapping):
             for name in variances:
                 if name not in TERMS:
-                    raise DesignError(f"There is no variance {name}; choose among {', '.join(TERMS)}.")
+                    raise DesignError(
+                        say("There is no variance {name}; choose among {terms}.", name=name, terms=", ".join(TERMS))
+                    )
             vector = np.array([float(variances.get(name, self.variances[name])) for name in TERMS])
         else:
             vector = np.array(variances, float)
             if vector.shape != (5,):
-                raise DesignError(f"Variances have shape {vector.shape}; give five, in the order {', '.join(TERMS)}.")
+                raise DesignError(
+                    say(
+                        "Variances have shape {shape}; give five, in the order {terms}.",
+                        shape=vector.shape,
+                        terms=", ".join(TERMS),
+                    )
+                )
         if not np.all(np.isfinite(vector)) or np.any(vector < 0) or vector[4] <= 0:
-            raise DesignError("Variances must be finite and not negative, the residual's above zero.")
+            raise DesignError(say("Variances must be finite and not negative, the residual's above zero."))
         if vector[4] < _LEAST_SHARE * vector.max():
             raise DesignError(
-                f"The residual variance is below {_LEAST_SHARE:g} of the largest, too little to compute with; raise it."
+                say(
+                    "The residual variance is below {share:g} of the largest, too little to compute with; raise it.",
+                    share=_LEAST_SHARE,
+                )
             )
         return vector

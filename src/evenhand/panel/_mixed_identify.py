@@ -1,14 +1,25 @@
 """Finds what the data cannot tell apart, and says so in words: terms that coincide, covariates that add nothing."""
 
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
 
 from evenhand.panel._mixed_design import Bools, Design, Floats, Ints
+from evenhand.words import say
 
 _COLLINEAR: Final = 1e-10  # share of a covariate's squares left over by the coffees and the columns before it
 
 Dropped = tuple[tuple[str, str], ...]
+
+TERM_WORD: Final[Mapping[str, str]] = {
+    "batch": say("batch"),
+    "taster": say("taster"),
+    "batch_taster": say("batch x taster"),
+    "pull": say("pull"),
+    "residual": say("residual"),
+}
+"""What each term is called in a sentence."""
 
 
 def keep_covariates(coffee: Ints, covariates: Floats, names: tuple[str, ...], flat: Bools) -> tuple[Ints, Dropped]:
@@ -47,14 +58,24 @@ def keep_covariates(coffee: Ints, covariates: Floats, names: tuple[str, ...], fl
                 left = left - (direction @ left) * direction
         rest = float(left @ left)
         if size == 0.0:
-            dropped.append((name, f"The covariate {name} is zero in every row, so its effect was left out."))
+            dropped.append(
+                (name, say("The covariate {name} is zero in every row, so its effect was left out.", name=name))
+            )
         elif within <= 1e-20 * size:
-            dropped.append((name, f"The covariate {name} is constant within every coffee, so its effect was left out."))
+            dropped.append(
+                (
+                    name,
+                    say("The covariate {name} is constant within every coffee, so its effect was left out.", name=name),
+                )
+            )
         elif rest <= _COLLINEAR * within:
             before = ", ".join(names[i] for i in kept if flat[i])
-            dropped.append(
-                (name, f"The covariate {name} follows from {before} and the coffee, so its effect was left out.")
+            said = say(
+                "The covariate {name} follows from {before} and the coffee, so its effect was left out.",
+                name=name,
+                before=before,
             )
+            dropped.append((name, said))
         else:
             kept.append(j)
             basis.append(left / np.sqrt(rest))
@@ -83,30 +104,40 @@ def coinciding(design: Design, wanted: set[str]) -> dict[str, str]:
         len(design.cells),
         len(design.pulls),
     )
-    keep = "so it was left out and its scatter counts as"
     if "batch" in wanted and batches == rows:
-        out["batch"] = f"Each batch has one score, {keep} residual."
+        out["batch"] = say("Each batch has one score, so it was left out and its scatter counts as residual.")
     if "taster" in wanted and tasters > 1:
         if tasters == rows:
-            out["taster"] = f"Each taster gave one score, {keep} residual."
+            out["taster"] = say("Each taster gave one score, so it was left out and its scatter counts as residual.")
         elif tasters == batches == cells and "batch" in wanted:
-            out["taster"] = f"Each batch was tasted by a taster of its own, {keep} the batch's."
+            out["taster"] = say(
+                "Each batch was tasted by a taster of its own, so it was left out and its scatter counts as the "
+                "batch's."
+            )
     if "batch_taster" in wanted:
         if cells == rows:
-            out["batch_taster"] = f"Each taster scored each batch once, {keep} residual."
+            out["batch_taster"] = say(
+                "Each taster scored each batch once, so it was left out and its scatter counts as residual."
+            )
         elif cells == batches and "batch" in wanted:
-            out["batch_taster"] = f"Each batch was tasted by one taster, {keep} the batch's."
+            out["batch_taster"] = say(
+                "Each batch was tasted by one taster, so it was left out and its scatter counts as the batch's."
+            )
         elif cells == tasters and "taster" in wanted:
-            out["batch_taster"] = f"Each taster tasted one batch, {keep} the taster's."
+            out["batch_taster"] = say(
+                "Each taster tasted one batch, so it was left out and its scatter counts as the taster's."
+            )
     if "pull" in wanted:
         if pulls == rows:
-            out["pull"] = f"Each pull has one score, {keep} residual."
+            out["pull"] = say("Each pull has one score, so it was left out and its scatter counts as residual.")
         elif pulls == batches and "batch" in wanted:
-            out["pull"] = f"Each batch has one pull, {keep} the batch's."
+            out["pull"] = say("Each batch has one pull, so it was left out and its scatter counts as the batch's.")
         elif pulls == cells and "batch_taster" in wanted and "batch_taster" not in out:
             pairs = np.unique(design.pull * np.int64(cells) + design.cell)
             if len(pairs) == cells:
-                out["pull"] = f"Each taster had a pull of their own, {keep} batch x taster."
+                out["pull"] = say(
+                    "Each taster had a pull of their own, so it was left out and its scatter counts as batch x taster."
+                )
     return out
 
 
@@ -127,12 +158,19 @@ def sentence(term: str, design: Design, swallowed: bool) -> str:
     One sentence.
     """
     if term == "taster" and len(design.tasters) == 1:
-        return "Only one taster scored, so the taster's own level cannot be told from the coffee's and was left out."
+        return say(
+            "Only one taster scored, so the taster's own level cannot be told from the coffee's and was left out."
+        )
     if term == "batch" and len(design.batches) == 1:
-        return "There is only one batch, so its own level cannot be told from the coffee's mean and was left out."
+        return say("There is only one batch, so its own level cannot be told from the coffee's mean and was left out.")
     if term == "batch" and len(design.batches) == len(design.coffees):
-        return "Each coffee has one batch, so the batch's level cannot be told from the coffee's mean and was left out."
-    what = term.replace("_", " x ")
+        return say(
+            "Each coffee has one batch, so the batch's level cannot be told from the coffee's mean and was left out."
+        )
+    what = TERM_WORD[term]
     if swallowed:
-        return f"The coffee means and covariates account for all of {what}, so it was left out."
-    return f"The scatter of {what} cannot be told from that of the other terms with this design, so it was left out."
+        return say("The coffee means and covariates account for all of {what}, so it was left out.", what=what)
+    return say(
+        "The scatter of {what} cannot be told from that of the other terms with this design, so it was left out.",
+        what=what,
+    )

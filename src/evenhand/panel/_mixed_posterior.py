@@ -14,6 +14,7 @@ from evenhand.errors import DesignError
 from evenhand.panel._blocks_pattern import covariance, sharing
 from evenhand.panel._mixed_design import Design, Floats
 from evenhand.panel._mixed_likelihood import IN_BLOCK, Border, Problem, border_at
+from evenhand.words import say
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,9 @@ class Posterior:
         Level and standard deviation, the scatter of batches included.
         """
         if coffee not in self.design.coffees:
-            raise DesignError(f"No score is of the coffee {coffee}; ask for one of those that were scored.")
+            raise DesignError(
+                say("No score is of the coffee {coffee}; ask for one of those that were scored.", coffee=coffee)
+            )
         toward = np.zeros(self.design.width)
         toward[self.design.taster_columns] = 1.0 / len(self.design.tasters)
         toward[len(self.design.tasters) + self.design.coffees.index(coffee)] = 1.0
@@ -149,7 +152,9 @@ def number_of(design: Design, batch: Hashable) -> int:
     try:
         return design.position[batch]
     except KeyError:
-        raise DesignError(f"No score is of batch {batch}; ask for one of the batches that were scored.") from None
+        raise DesignError(
+            say("No score is of batch {batch}; ask for one of the batches that were scored.", batch=batch)
+        ) from None
 
 
 def arrow_of(problem: Problem, variances: Floats, batch: int) -> tuple[Floats, float]:

@@ -13,6 +13,7 @@ from evenhand.panel._mixed_design import TERMS, Design, Floats
 from evenhand.panel._mixed_identify import Dropped, coinciding, sentence
 from evenhand.panel._mixed_likelihood import Problem
 from evenhand.panel._mixed_optimise import identifiable
+from evenhand.words import say
 
 Covariates = npt.ArrayLike | Mapping[str, npt.ArrayLike]
 Prior = tuple[npt.ArrayLike, npt.ArrayLike]
@@ -38,19 +39,36 @@ def read_covariates(covariates: Covariates | None, rows: int) -> tuple[Floats, t
         columns = [np.asarray(covariates[name], float).reshape(-1) for name in names]
         for name, column in zip(names, columns, strict=True):
             if len(column) != rows:
-                raise DesignError(f"The covariate {name} has {len(column)} values for {rows} scores; give one each.")
+                raise DesignError(
+                    say(
+                        "The covariate {name} has {values} values for {rows} scores; give one each.",
+                        name=name,
+                        values=len(column),
+                        rows=rows,
+                    )
+                )
         table = np.column_stack(columns) if columns else np.zeros((rows, 0))
     else:
         table = np.asarray(covariates, float)
         table = table[:, None] if table.ndim == 1 else table
         if table.ndim != 2 or len(table) != rows:
-            raise DesignError(f"The covariates have shape {table.shape}; give {rows} rows, one for each score.")
+            raise DesignError(
+                say(
+                    "The covariates have shape {shape}; give {rows} rows, one for each score.",
+                    shape=table.shape,
+                    rows=rows,
+                )
+            )
         names = tuple(f"x{j + 1}" for j in range(table.shape[1]))
     bad = np.argwhere(~np.isfinite(table))
     if len(bad):
         row, column = bad[0].tolist()
         raise DesignError(
-            f"The covariate {names[column]} is not a finite number in row {row}; give a deviation, or 0 for none."
+            say(
+                "The covariate {name} is not a finite number in row {row}; give a deviation, or 0 for none.",
+                name=names[column],
+                row=row,
+            )
         )
     return table, names
 
@@ -60,21 +78,31 @@ def read_prior(prior: Prior | None, items: int, attributes: int, name: str) -> t
     if prior is None:
         return np.zeros((items, attributes)), np.full((items, attributes), np.inf)
     out = []
-    for what, value in zip(("means", "standard deviations"), prior, strict=True):
+    for what, value in zip((say("means"), say("standard deviations")), prior, strict=True):
         array = np.asarray(value, float)
         array = array[:, None] if array.ndim == 1 else array
         try:
             out.append(np.array(np.broadcast_to(array, (items, attributes))))
         except ValueError:
             raise DesignError(
-                f"The {what} in {name} have shape {np.shape(value)}; give one number, or {items} in sorted order."
+                say(
+                    "The {what} in {name} have shape {shape}; give one number, or {items} in sorted order.",
+                    what=what,
+                    name=name,
+                    shape=np.shape(value),
+                    items=items,
+                )
             ) from None
     mean, sd = out
     if not np.all(sd >= 0):
-        raise DesignError(f"A standard deviation in {name} is below zero or missing; use infinity for no prior.")
+        raise DesignError(
+            say("A standard deviation in {name} is below zero or missing; use infinity for no prior.", name=name)
+        )
     mean[np.isinf(sd)] = 0.0
     if not np.all(np.isfinite(mean)):
-        raise DesignError(f"A mean in {name} is not a finite number; give one, or an infinite standard deviation.")
+        raise DesignError(
+            say("A mean in {name} is not a finite number; give one, or an infinite standard deviation.", name=name)
+        )
     return mean, sd
 
 
@@ -86,8 +114,8 @@ def read_terms(terms: Collection[str] | None, has_pulls: bool) -> set[str]:
     asked = {terms} if isinstance(terms, str) else set(terms)
     for term in sorted(asked - allowed - {"residual"}):
         if term == "pull":
-            raise DesignError("The term pull was asked for but no pulls were given; pass them or leave it out.")
-        raise DesignError(f"There is no term {term}; choose among batch, taster, batch_taster and pull.")
+            raise DesignError(say("The term pull was asked for but no pulls were given; pass them or leave it out."))
+        raise DesignError(say("There is no term {term}; choose among batch, taster, batch_taster and pull.", term=term))
     return asked - {"residual"}
 
 
@@ -99,15 +127,25 @@ def read_variance_prior(
         [prior or {}] * attributes if prior is None or isinstance(prior, Mapping) else list(prior)
     )
     if len(given) != attributes:
-        raise DesignError(f"There are {len(given)} variance priors for {attributes} attributes; give one for each.")
+        raise DesignError(
+            say(
+                "There are {given} variance priors for {attributes} attributes; give one for each.",
+                given=len(given),
+                attributes=attributes,
+            )
+        )
     out = []
     for one in given:
         log_median, log_sd = np.zeros(5), np.full(5, np.inf)
         for name, (median_sd, width) in one.items():
             if name not in TERMS:
-                raise DesignError(f"The variance prior names {name}; choose among {', '.join(TERMS)}.")
+                raise DesignError(
+                    say("The variance prior names {name}; choose among {terms}.", name=name, terms=", ".join(TERMS))
+                )
             if not (0 < median_sd < np.inf and width > 0):
-                raise DesignError(f"The variance prior of {name} must have a median and a width above zero.")
+                raise DesignError(
+                    say("The variance prior of {name} must have a median and a width above zero.", name=name)
+                )
             log_median[TERMS.index(name)] = np.log(median_sd)
             log_sd[TERMS.index(name)] = width
         out.append((log_median, log_sd))
@@ -186,8 +224,12 @@ def prepare(
     known = problem.has_prior
     if flat.sum() >= n and not known[4]:
         raise DesignError(
-            f"There are {n} scores for {int(flat.sum())} unknown coffee means and coefficients, so no scatter can be "
-            "seen; give more scores, or a prior for the coffee means or for the residual."
+            say(
+                "There are {n} scores for {unknown} unknown coffee means and coefficients, so no scatter can be "
+                "seen; give more scores, or a prior for the coffee means or for the residual.",
+                n=n,
+                unknown=int(flat.sum()),
+            )
         )
     spread = _spread(design, score, raw_size)
     # A prior says how much is whose even where the rows cannot.

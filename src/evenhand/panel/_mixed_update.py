@@ -13,6 +13,7 @@ from evenhand.panel._mixed_design import Floats, Labels, code
 from evenhand.panel._mixed_likelihood import IN_BLOCK, Problem, scale_at, solve_border
 from evenhand.panel._mixed_posterior import joint_of
 from evenhand.panel._mixed_prepare import Covariates, read_covariates
+from evenhand.words import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,18 +96,22 @@ def with_sheets(
     rows = len(new_score)
     coded = code(rows, batch, taster, pull, coffee)
     if (pull is not None) != bool(design.pulls):
-        raise DesignError("Pulls must be given for further sheets if, and only if, the fit has them.")
+        raise DesignError(say("Pulls must be given for further sheets if, and only if, the fit has them."))
     columns, _ = read_covariates(covariates, rows)
     if covariates is None:
         columns = np.zeros((rows, len(design.covariate_names)))
     if columns.shape[1] != len(design.covariate_names):
         raise DesignError(
-            f"The further sheets have {columns.shape[1]} covariates; the fit has {len(design.covariate_names)}."
+            say(
+                "The further sheets have {given} covariates; the fit has {fitted}.",
+                given=columns.shape[1],
+                fitted=len(design.covariate_names),
+            )
         )
     columns = columns[:, design.kept]
     use = ~np.isnan(new_score)
     if not use.any():
-        raise DesignError("None of the further sheets has a score; there is nothing to take into account.")
+        raise DesignError(say("None of the further sheets has a score; there is nothing to take into account."))
 
     # the panel as it is now: new tasters come behind the known ones
     known = {label: i for i, label in enumerate(design.tasters)}
@@ -199,12 +204,21 @@ def _coffee(problem: Problem, before: int | None, label: Hashable, said: Hashabl
     if before is not None:
         number = int(design.coffee_of_batch[before])
         if said is not None and design.coffees[number] != said:
-            raise DesignError(f"Batch {label} is of {design.coffees[number]}, but a further sheet says {said}.")
+            raise DesignError(
+                say(
+                    "Batch {label} is of {coffee}, but a further sheet says {said}.",
+                    label=label,
+                    coffee=design.coffees[number],
+                    said=said,
+                )
+            )
         return number
     if said is None and len(design.coffees) == 1:
         return 0
     if said is None or said not in design.coffees:
-        raise DesignError(f"Batch {label} is new and its coffee is not among those fitted; fit anew with all sheets.")
+        raise DesignError(
+            say("Batch {label} is new and its coffee is not among those fitted; fit anew with all sheets.", label=label)
+        )
     return design.coffees.index(said)
 
 

@@ -20,6 +20,7 @@ from evenhand.errors import DesignError
 from evenhand.panel import _assessors_measures as measures
 from evenhand.panel._assessors_measures import Agreement, Discrimination, Drift, Repeatability, ScaleUse
 from evenhand.panel._assessors_words import put_in_words
+from evenhand.words import say
 
 __all__ = ["Agreement", "Assessment", "Discrimination", "Drift", "Repeatability", "ScaleUse", "assess"]
 
@@ -81,11 +82,11 @@ def assess(
     names.append(np.full(y.shape, "") if attribute is None else np.asarray(attribute).astype(str))
     moment = None if when is None else np.asarray(when, dtype=float)
     if y.ndim != 1 or any(x.shape != y.shape for x in names) or (moment is not None and moment.shape != y.shape):
-        raise DesignError("Scores, batches, tasters, attributes and times must be lists of one length.")
+        raise DesignError(say("Scores, batches, tasters, attributes and times must be lists of one length."))
     if y.size == 0:
-        raise DesignError("There is no score to assess a taster by.")
+        raise DesignError(say("There is no score to assess a taster by."))
     if not np.all(np.isfinite(y)) or (moment is not None and not np.all(np.isfinite(moment))):
-        raise DesignError("Every score and every time must be a finite number; leave out rows without one.")
+        raise DesignError(say("Every score and every time must be a finite number; leave out rows without one."))
     found: list[Assessment] = []
     for what in np.unique(names[2]):
         rows = names[2] == what

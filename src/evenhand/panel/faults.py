@@ -17,6 +17,7 @@ from evenhand.panel._faults_core import Cells, infer, log_likelihood, total_conc
 from evenhand.panel._faults_notes import FAULT_NOTES, ColourWord, FaultNote, colour_word, explain
 from evenhand.panel._faults_prior import FaultPrior, TasterPrior, prevalence_of, rate_law, split_prevalence
 from evenhand.panel._faults_settle import CupsToSettle, check_zone, cups_to_settle, walk
+from evenhand.words import say
 
 __all__ = [
     "FAULT_NOTES",
@@ -123,7 +124,14 @@ class FaultFit:
         more: dict[str, list[int]] = {}
         for taster, heard in reports:
             if heard not in (0, 1):
-                raise DesignError(f"A report on '{fault}' by '{taster}' is 0 or 1, not {heard}.")
+                raise DesignError(
+                    say(
+                        "A report on '{fault}' by '{taster}' is 0 or 1, not {heard}.",
+                        fault=fault,
+                        taster=taster,
+                        heard=heard,
+                    )
+                )
             count = more.setdefault(taster, [0, 0])
             count[0] += int(heard)
             count[1] += 1
@@ -150,7 +158,7 @@ class FaultFit:
         f = self._fault(fault)
         names = self.tasters if tasters is None else tuple(tasters)
         if not names:
-            raise DesignError("Name at least one taster who is to taste again.")
+            raise DesignError(say("Name at least one taster who is to taste again."))
         s, a, c_yes, c_no, k, n = (np.array(x) for x in zip(*(self._ear(batch, t, f) for t in names), strict=True))
         p = self.p(batch, fault)
         check_zone(p, release_below, hold_above, most)
@@ -165,14 +173,26 @@ class FaultFit:
                 chance = _beta_below(below, mean, sd)
                 if chance >= sure:
                     said.append(
-                        f"{taster} seems to miss '{fault}': it is heard in {mean:.0%} of the cups that have it "
-                        f"(standard uncertainty {sd:.0%}); a control cup would tell."
+                        say(
+                            "{taster} seems to miss '{fault}': it is heard in {mean:.0%} of the cups that have it "
+                            "(standard uncertainty {sd:.0%}); a control cup would tell.",
+                            taster=taster,
+                            fault=fault,
+                            mean=mean,
+                            sd=sd,
+                        )
                     )
         return tuple(said)
 
     def _fault(self, fault: str) -> int:
         if fault not in self.faults:
-            raise DesignError(f"The fault '{fault}' is not in this fit; it knows {', '.join(self.faults)}.")
+            raise DesignError(
+                say(
+                    "The fault '{fault}' is not in this fit; it knows {faults}.",
+                    fault=fault,
+                    faults=", ".join(self.faults),
+                )
+            )
         return self.faults.index(fault)
 
     def _row(self, batch: str) -> Floats:
@@ -242,12 +262,18 @@ def fit(
     y = np.asarray(heard, dtype=float)
     labels = [np.asarray(x).astype(str) for x in (batch, taster, fault)]
     if y.ndim != 1 or any(x.shape != y.shape for x in labels):
-        raise DesignError("Reports, batches, tasters and faults must be lists of one length.")
+        raise DesignError(say("Reports, batches, tasters and faults must be lists of one length."))
     if y.size == 0:
-        raise DesignError("There is no fault report to learn from; leave the faults out or give some.")
+        raise DesignError(say("There is no fault report to learn from; leave the faults out or give some."))
     wrong = np.flatnonzero(~((y == 0) | (y == 1)))
     if wrong.size:
-        raise DesignError(f"Report {wrong[0] + 1} is {y[wrong[0]]}; a report is 0 or 1, and not asked is no row.")
+        raise DesignError(
+            say(
+                "Report {number} is {value}; a report is 0 or 1, and not asked is no row.",
+                number=wrong[0] + 1,
+                value=y[wrong[0]],
+            )
+        )
     truth = _read_known(known, labels[0], labels[2])
     batches, b = _levels(labels[0], [pair[0] for pair in truth])
     tasters, t = _levels(labels[1], [])
@@ -328,12 +354,12 @@ def update(p: ArrayLike, sensitivity: ArrayLike, false_alarm: ArrayLike, heard: 
     """
     p, s, f, y = (np.asarray(x, dtype=float) for x in (p, sensitivity, false_alarm, heard))
     if any(np.any(~((x >= 0) & (x <= 1))) for x in (p, s, f)) or np.any((y != 0) & (y != 1)):
-        raise DesignError("Probabilities and rates must lie in [0, 1], and a report is 0 or 1.")
+        raise DesignError(say("Probabilities and rates must lie in [0, 1], and a report is 0 or 1."))
     with_fault = p * np.where(y == 1, s, 1.0 - s)
     without = (1.0 - p) * np.where(y == 1, f, 1.0 - f)
     total = with_fault + without
     if np.any(total == 0):
-        raise DesignError("A report is impossible under these rates; use rates strictly between 0 and 1.")
+        raise DesignError(say("A report is impossible under these rates; use rates strictly between 0 and 1."))
     return np.asarray(with_fault / total, dtype=float)
 
 
@@ -372,15 +398,26 @@ def _read_known(known: Known | None, batch: NDArray[np.str_], fault: NDArray[np.
     else:
         values = np.asarray(known, dtype=float)
         if values.shape != batch.shape:
-            raise DesignError("The known truth must be a mapping (batch, fault) -> 0 or 1, or one value a report.")
+            raise DesignError(say("The known truth must be a mapping (batch, fault) -> 0 or 1, or one value a report."))
         rows = np.flatnonzero(~np.isnan(values))
         items = [((str(batch[i]), str(fault[i])), float(values[i])) for i in rows]
     truth: dict[tuple[str, str], float] = {}
     for pair, value in items:
         if value not in (0.0, 1.0):
-            raise DesignError(f"The known truth of '{pair[1]}' in batch '{pair[0]}' is 0 or 1, not {value}.")
+            raise DesignError(
+                say(
+                    "The known truth of '{fault}' in batch '{batch}' is 0 or 1, not {value}.",
+                    fault=pair[1],
+                    batch=pair[0],
+                    value=value,
+                )
+            )
         if truth.setdefault(pair, value) != value:
             raise DesignError(
-                f"The known truth of '{pair[1]}' in batch '{pair[0]}' is both 0 and 1; give a spiked cup its own label."
+                say(
+                    "The known truth of '{fault}' in batch '{batch}' is both 0 and 1; give a spiked cup its own label.",
+                    fault=pair[1],
+                    batch=pair[0],
+                )
             )
     return truth

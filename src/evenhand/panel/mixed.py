@@ -34,6 +34,7 @@ from evenhand.panel._mixed_prepare import (
     shift_of,
 )
 from evenhand.panel._mixed_update import Update
+from evenhand.words import say
 
 __all__ = ["TERMS", "Fit", "LevelDraws", "Posterior", "Update", "fit", "fit_many"]
 
@@ -86,7 +87,9 @@ def fit(
     """
     column = np.asarray(score, float)
     if column.ndim != 1:
-        raise DesignError(f"The scores have shape {column.shape}; give one dimension, or use fit_many.")
+        raise DesignError(
+            say("The scores have shape {shape}; give one dimension, or use fit_many.", shape=column.shape)
+        )
     return fit_many(
         column[:, None],
         batch,
@@ -138,10 +141,12 @@ def fit_many(
     """
     table = np.asarray(scores, float)
     if table.ndim != 2:
-        raise DesignError(f"The scores have shape {table.shape}; give rows x attributes.")
+        raise DesignError(say("The scores have shape {shape}; give rows x attributes.", shape=table.shape))
     rows, attributes = table.shape
     if np.isinf(table).any():
-        raise DesignError(f"The score in row {int(np.argwhere(np.isinf(table))[0, 0])} is infinite; use NaN for none.")
+        raise DesignError(
+            say("The score in row {row} is infinite; use NaN for none.", row=int(np.argwhere(np.isinf(table))[0, 0]))
+        )
     coded = code(rows, batch, taster, pull, coffee)
     columns, names = read_covariates(covariates, rows)
     coffee_mean, coffee_sd = read_prior(coffee_prior, len(coded.coffees), attributes, "coffee_prior")
@@ -153,7 +158,9 @@ def fit_many(
     alike: dict[bytes, list[int]] = {}
     for a in range(attributes):
         if not scored[:, a].any():
-            raise DesignError(f"No row has a score of attribute {a}; leave it out or give scores.")
+            raise DesignError(
+                say("No row has a score of attribute {attribute}; leave it out or give scores.", attribute=a)
+            )
         key = np.packbits(scored[:, a]).tobytes() + np.isinf(slope_sd[:, a]).tobytes()
         alike.setdefault(key, []).append(a)
     fits: dict[int, Fit] = {}
@@ -164,8 +171,12 @@ def fit_many(
         design = arrange(coded, use, columns, kept, names)
         if design.width > _WIDEST:
             raise DesignError(
-                f"There are {design.width} tasters, coffees and covariates together, more than the {_WIDEST} that one "
-                "fit takes; fit families of coffees apart."
+                say(
+                    "There are {width} tasters, coffees and covariates together, more than the {widest} that one fit "
+                    "takes; fit families of coffees apart.",
+                    width=design.width,
+                    widest=_WIDEST,
+                )
             )
         blocks = Blocks(design)
         shifted = np.empty((len(members), design.n))
@@ -225,8 +236,11 @@ def _fit(
         dropped += (
             (
                 "residual",
-                "The other terms account for the scores exactly, so the residual was held just above zero "
-                f"(standard deviation {np.sqrt(best.variances[4]):.2g}).",
+                say(
+                    "The other terms account for the scores exactly, so the residual was held just above zero "
+                    "(standard deviation {sd:.2g}).",
+                    sd=np.sqrt(best.variances[4]),
+                ),
             ),
         )
     wanted = problem.wanted

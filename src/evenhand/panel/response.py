@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError
+from evenhand.words import say
 
 __all__ = ["COVARIATES", "EffectPrior", "Response", "build", "effect_priors"]
 
@@ -91,7 +92,14 @@ def effect_priors(attribute: str, service: str, scale_low: float, scale_high: fl
     """
     width = scale_high - scale_low
     if not width > 0:
-        raise DesignError(f"The scale of {attribute} runs from {scale_low:g} to {scale_high:g}; it needs a width.")
+        raise DesignError(
+            say(
+                "The scale of {attribute} runs from {scale_low:g} to {scale_high:g}; it needs a width.",
+                attribute=attribute,
+                scale_low=scale_low,
+                scale_high=scale_high,
+            )
+        )
     lowered = attribute.lower()
     by_kind = next((effects for stems, effects in _KINDS if any(stem in lowered for stem in stems)), (0.0, 0.0, 0.0))
     means = {"log_ratio": by_kind[0], "log_time": by_kind[1], "water": 0.0, "strength": by_kind[2]}
@@ -214,7 +222,7 @@ def build(
     positive = {"ratio": ratio, "recipe_ratio": recipe_ratio, "time_s": time_s, "recipe_time_s": recipe_time_s}
     for name, values in positive.items():
         if not np.all(np.asarray(values, dtype=float) > 0):
-            raise DesignError(f"Every {name} of a pull must be more than 0.")
+            raise DesignError(say("Every {name} of a pull must be more than 0.", name=name))
     log_ratio = np.log(np.asarray(ratio, dtype=float) / np.asarray(recipe_ratio, dtype=float))
     log_time = np.log(np.asarray(time_s, dtype=float) / np.asarray(recipe_time_s, dtype=float))
     water = np.asarray(water_c, dtype=float) - np.asarray(recipe_water_c, dtype=float)

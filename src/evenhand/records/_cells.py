@@ -15,6 +15,7 @@ from typing import Any, Literal, cast, get_args, get_origin, get_type_hints
 from evenhand.records._problems import Problems, quoted
 from evenhand.records._table import RawTable
 from evenhand.records.rows import FILES, Allowed, Moment, Row
+from evenhand.words import Words, say
 
 MAX_LABEL_LENGTH = 200
 LARGEST_NUMBER = 1e9
@@ -130,7 +131,8 @@ def _read_column(
             continue
         if cell == "":
             if not column.optional:
-                problems.add(raw.stem, f"the cell is empty; {column.allowed}.", number, column.name)
+                sentence = say("the cell is empty; {allowed}.", allowed=column.allowed)
+                problems.add(raw.stem, sentence, number, column.name)
             out.append(() if column.kind == "names" else None if column.optional else _BAD)
             continue
         token = (type(cell), cell)
@@ -141,27 +143,63 @@ def _read_column(
                 seen[token] = error
         value = seen[token]
         if isinstance(value, _CellError):
-            problems.add(raw.stem, str(value).format(value=quoted(cell), allowed=column.allowed), number, column.name)
+            problems.add(raw.stem, value.tell(quoted(cell), column.allowed), number, column.name)
             value = _BAD
         out.append(value)
     return out
 
 
 class _CellError(Exception):
-    """Why a cell cannot be read: a sentence with places for {value} and {allowed}."""
+    """Why a cell cannot be read.
+
+    Parameters
+    ----------
+    tell
+        Makes the sentence from the cell's content, in quotes, and from what its column allows.
+    """
+
+    def __init__(self, tell: Callable[[str, str], Words]) -> None:
+        self.tell = tell
+        super().__init__()
+
+
+def _not_allowed(value: str, allowed: str) -> Words:
+    return say("{value} is not allowed; {allowed}.", value=value, allowed=allowed)
+
+
+def _no_number(value: str, allowed: str) -> Words:
+    return say("{value} is not a number; {allowed}.", value=value, allowed=allowed)
 
 
 def _read_label(cell: object) -> str:
     if isinstance(cell, bool):
-        raise _CellError("the cell holds the truth value {value}; {allowed}, as text.")
+        raise _CellError(
+            lambda value, allowed: say(
+                "the cell holds the truth value {value}; {allowed}, as text.", value=value, allowed=allowed
+            )
+        )
     if isinstance(cell, int | float):
         return str(int(cell)) if float(cell).is_integer() else repr(cell)
     if not isinstance(cell, str):
-        raise _CellError("the cell holds a date or time, {value}; {allowed}, as text: format the cell as text.")
+        raise _CellError(
+            lambda value, allowed: say(
+                "the cell holds a date or time, {value}; {allowed}, as text: format the cell as text.",
+                value=value,
+                allowed=allowed,
+            )
+        )
     if _UNPRINTABLE.search(cell):
-        raise _CellError("{value} holds a line break or a control character; labels stand on one line.")
+        raise _CellError(
+            lambda value, _: say(
+                "{value} holds a line break or a control character; labels stand on one line.", value=value
+            )
+        )
     if len(cell) > MAX_LABEL_LENGTH:
-        raise _CellError(f"{{value}} is longer than {MAX_LABEL_LENGTH} characters; shorten it.")
+        raise _CellError(
+            lambda value, _: say(
+                "{value} is longer than {most} characters; shorten it.", value=value, most=MAX_LABEL_LENGTH
+            )
+        )
     return cell if cell.isascii() else unicodedata.normalize("NFC", cell.replace("\xa0", " "))
 
 
@@ -176,7 +214,7 @@ def _read_names(cell: object) -> tuple[str, ...]:
 def _read_whole(cell: object, style: "_NumberStyle") -> int:
     number = style.read(cell)
     if not number.is_integer():
-        raise _CellError("{value} is not allowed; {allowed}.")
+        raise _CellError(_not_allowed)
     return int(number)
 
 
@@ -189,8 +227,12 @@ def _read_day(cell: object) -> dt.date:
         try:
             return dt.date.fromisoformat(cell)
         except ValueError:
-            raise _CellError("{value} is no day of the calendar; {allowed}.") from None
-    raise _CellError("{value} is not allowed; {allowed}.")
+            raise _CellError(
+                lambda value, allowed: say(
+                    "{value} is no day of the calendar; {allowed}.", value=value, allowed=allowed
+                )
+            ) from None
+    raise _CellError(_not_allowed)
 
 
 def _read_moment(cell: object) -> Moment:
@@ -203,8 +245,12 @@ def _read_moment(cell: object) -> Moment:
         try:
             return dt.date.fromisoformat(cell) if _DAY.fullmatch(cell) else dt.datetime.fromisoformat(cell)
         except ValueError:
-            raise _CellError("{value} is no day and time of the calendar; {allowed}.") from None
-    raise _CellError("{value} is not allowed; {allowed}.")
+            raise _CellError(
+                lambda value, allowed: say(
+                    "{value} is no day and time of the calendar; {allowed}.", value=value, allowed=allowed
+                )
+            ) from None
+    raise _CellError(_not_allowed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,35 +273,52 @@ class _NumberStyle:
             When the cell holds no number, one that could be two, or one out of all reason.
         """
         if isinstance(cell, bool) or not isinstance(cell, str | int | float):
-            raise _CellError("{value} is not a number; {allowed}.")
+            raise _CellError(_no_number)
         if not isinstance(cell, str):
             return _bounded(float(cell))
         if _POINT.fullmatch(cell):
             if self.commas and _COULD_BE_THOUSANDS.fullmatch(cell):
-                raise _CellError(_two_readings(cell))
+                raise _two_readings(cell)
             return _bounded(float(cell))
         if _COMMA.fullmatch(cell):
             settled = self.comma_is_free and self.commas and not self.points
             if _COULD_BE_THOUSANDS.fullmatch(cell) and not settled:
-                raise _CellError(_two_readings(cell))
+                raise _two_readings(cell)
             return _bounded(float(cell.replace(",", ".")))
         if (cell[0].isdigit() and cell[-1:].isalpha()) or cell.endswith("%"):
-            raise _CellError("{value} is not a number; write the number alone, the unit is in the column's name.")
-        raise _CellError("{value} is not a number; {allowed}.")
+            raise _CellError(
+                lambda value, _: say(
+                    "{value} is not a number; write the number alone, the unit is in the column's name.", value=value
+                )
+            )
+        raise _CellError(_no_number)
 
 
-def _two_readings(cell: str) -> str:
+def _two_readings(cell: str) -> _CellError:
     decimal, whole = cell.replace(",", "."), cell.replace(",", "").replace(".", "")
-    return f"{{value}} could be {decimal} or {whole}; write it with a decimal point, or without a thousands sign."
+    return _CellError(
+        lambda value, _: say(
+            "{value} could be {decimal} or {whole}; write it with a decimal point, or without a thousands sign.",
+            value=value,
+            decimal=decimal,
+            whole=whole,
+        )
+    )
 
 
 def _bounded(number: float) -> float:
     if number != number:
-        raise _CellError("{value} is not a number; {allowed}.")
+        raise _CellError(_no_number)
     if abs(number) > LARGEST_NUMBER:
-        raise _CellError("{value} is too large to be meant; {allowed}.")
+        raise _CellError(
+            lambda value, allowed: say("{value} is too large to be meant; {allowed}.", value=value, allowed=allowed)
+        )
     if 0 < abs(number) < SMALLEST_NUMBER:
-        raise _CellError("{value} is too close to 0 to be meant; {allowed}.")
+        raise _CellError(
+            lambda value, allowed: say(
+                "{value} is too close to 0 to be meant; {allowed}.", value=value, allowed=allowed
+            )
+        )
     return number
 
 
@@ -272,7 +335,7 @@ def _number_style(raw: RawTable, problems: Problems) -> _NumberStyle:
     commas = any(_COMMA.fullmatch(t) for t in clear)
     points = any("." in t and _POINT.fullmatch(t) is not None for t in clear)
     if commas:
-        problems.warn(raw.stem, "numbers with a decimal comma were read as such (1,5 as 1.5).")
+        problems.warn(raw.stem, say("numbers with a decimal comma were read as such (1,5 as 1.5)."))
     return _NumberStyle(commas, points, raw.comma_is_free)
 
 
@@ -295,7 +358,7 @@ def _validate(raw: RawTable, columns: dict[str, list[Any]], problems: Problems) 
             failed.add(index)
             if candidates[index][name] is not _BAD:
                 value = quoted(raw.columns[name][index])
-                sentence = f"{value} is not allowed; {known[name].allowed}."
+                sentence = _not_allowed(value, known[name].allowed)
                 problems.add(raw.stem, sentence, raw.row_numbers[index], name)
         good = [c for i, c in enumerate(candidates) if i not in failed]
         rows = iter(adapter.validate_python(good))

@@ -9,8 +9,9 @@ from typing import Any
 
 from evenhand.records._cells import ReadTable, rows_of
 from evenhand.records._checks_green import check_green
-from evenhand.records._problems import Problems, alike, did_you_mean, ended, quoted
+from evenhand.records._problems import Problems, alike, find_near, list_unknown, quoted
 from evenhand.records.rows import FILES, Attribute, Batch, Costs, Pull, Recipe, Sheet, Target
+from evenhand.words import Words, join, say
 
 COST_NAMES = tuple(Costs.__dataclass_fields__)
 
@@ -27,6 +28,7 @@ _REFERENCES = (
     ("faults", "cup", "cups"),
     ("green_readings", "green_lot", "green_lots"),
     ("green_storage", "green_lot", "green_lots"),
+    ("batch_lots", "batch", "batches"),
 )
 
 
@@ -61,7 +63,12 @@ def _check_keys(table: ReadTable, problems: Problems) -> None:
             continue
         if key in first:
             named = ", ".join(f"{name} {quoted(label)}" for name, label in zip(kind.key, key, strict=True))
-            sentence = f"{named} stands in row {first[key]} already; each {kind.one} is listed once."
+            sentence = say(
+                "{named} stands in row {row} already; each {sort} is listed once.",
+                named=named,
+                row=first[key],
+                sort=kind.one,
+            )
             problems.add(table.stem, sentence, number)
         else:
             first[key] = number
@@ -71,9 +78,16 @@ def _check_reference(table: ReadTable, column: str, listed_in: ReadTable, proble
     known = {label for label in listed_in.columns[FILES[listed_in.stem].key[0]] if label is not None}
     for number, label in zip(table.row_numbers, table.columns[column], strict=True):
         if label is not None and label not in known:
-            hint = "" if problems.is_full(table.stem) else did_you_mean(label, sorted(known))
-            place = problems.places[listed_in.stem]
-            problems.add(table.stem, ended(f"{quoted(label)} is not listed in {place}{hint}"), number, column)
+            near = "" if problems.is_full(table.stem) else find_near(label, sorted(known))
+            problems.add(table.stem, _unlisted(label, problems.places[listed_in.stem], near), number, column)
+
+
+def _unlisted(label: str, place: str, near: str) -> Words:
+    if near:
+        return say(
+            "{label} is not listed in {place}; did you mean {near}?", label=quoted(label), place=place, near=near
+        )
+    return say("{label} is not listed in {place}.", label=quoted(label), place=place)
 
 
 def _check_scales(tables: Mapping[str, ReadTable], problems: Problems) -> None:
@@ -82,27 +96,33 @@ def _check_scales(tables: Mapping[str, ReadTable], problems: Problems) -> None:
         if attribute.scale_low < attribute.scale_high:
             scales[attribute.attribute] = attribute
         else:
-            sentence = (
-                f"{quoted(_plain(attribute.scale_high))} is not allowed; the high end of the scale is above its low "
-                f"end, {_plain(attribute.scale_low)}."
+            sentence = say(
+                "{high} is not allowed; the high end of the scale is above its low end, {low:.10g}.",
+                high=quoted(attribute.scale_high),
+                low=attribute.scale_low,
             )
             problems.add("attributes", sentence, number, "scale_high")
 
-    def off_scale(name: str, value: float) -> str:
+    def off_scale(name: str, value: float) -> Words | None:
         scale = scales.get(name)
         if scale is None or scale.scale_low <= value <= scale.scale_high:
-            return ""
-        span = f"{_plain(scale.scale_low)} to {_plain(scale.scale_high)}"
-        return f"{quoted(_plain(value))} is not allowed; {name} is scored from {span}."
+            return None
+        return say(
+            "{value} is not allowed; {attribute} is scored from {low:.10g} to {high:.10g}.",
+            value=quoted(value),
+            attribute=name,
+            low=scale.scale_low,
+            high=scale.scale_high,
+        )
 
     for number, target in rows_of(tables, "targets"):
         assert isinstance(target, Target)
-        if sentence := off_scale(target.attribute, target.target):
-            problems.add("targets", sentence, number, "target")
+        if off := off_scale(target.attribute, target.target):
+            problems.add("targets", off, number, "target")
     for number, sheet in rows_of(tables, "sheets"):
         assert isinstance(sheet, Sheet)
-        if sentence := off_scale(sheet.attribute, sheet.score):
-            problems.add("sheets", sentence, number, "score")
+        if off := off_scale(sheet.attribute, sheet.score):
+            problems.add("sheets", off, number, "score")
 
 
 def _check_dates(tables: Mapping[str, ReadTable], today: dt.date, problems: Problems) -> None:
@@ -111,17 +131,26 @@ def _check_dates(tables: Mapping[str, ReadTable], today: dt.date, problems: Prob
         assert isinstance(batch, Batch)
         roasted[batch.batch] = batch.roasted_on
         if batch.roasted_on > today:
-            sentence = f'"{batch.roasted_on}" is not allowed; a roast date is not after today, {today}.'
+            sentence = say(
+                "{day} is not allowed; a roast date is not after today, {today}.",
+                day=quoted(batch.roasted_on),
+                today=today,
+            )
             problems.add("batches", sentence, number, "roasted_on")
     for number, pull in rows_of(tables, "pulls"):
         assert isinstance(pull, Pull)
         day = _day(pull.pulled_at)
         shown = quoted(pull.pulled_at.isoformat())
         if day > today:
-            problems.add("pulls", f"{shown} is not allowed; a pull is not after today, {today}.", number, "pulled_at")
+            sentence = say("{moment} is not allowed; a pull is not after today, {today}.", moment=shown, today=today)
+            problems.add("pulls", sentence, number, "pulled_at")
         elif pull.batch in roasted and day < roasted[pull.batch] <= today:
-            when = roasted[pull.batch]
-            sentence = f"{shown} is not allowed; batch {quoted(pull.batch)} was roasted later, on {when}."
+            sentence = say(
+                "{moment} is not allowed; batch {batch} was roasted later, on {day}.",
+                moment=shown,
+                batch=quoted(pull.batch),
+                day=roasted[pull.batch],
+            )
             problems.add("pulls", sentence, number, "pulled_at")
 
 
@@ -132,9 +161,10 @@ def _day(moment: dt.datetime | dt.date) -> dt.date:
 def _check_batches(tables: Mapping[str, ReadTable], problems: Problems) -> None:
     for number, batch in rows_of(tables, "batches"):
         if None not in (batch.green_in_kg, batch.roasted_out_kg) and batch.roasted_out_kg > batch.green_in_kg:
-            sentence = (
-                f"{quoted(_plain(batch.roasted_out_kg))} is not allowed; a roast cannot weigh more than the "
-                f"{_plain(batch.green_in_kg)} kg of green that went in."
+            sentence = say(
+                "{roasted} is not allowed; a roast cannot weigh more than the {green:.10g} kg of green that went in.",
+                roasted=quoted(batch.roasted_out_kg),
+                green=batch.green_in_kg,
             )
             problems.add("batches", sentence, number, "roasted_out_kg")
 
@@ -146,14 +176,19 @@ def _check_costs(tables: Mapping[str, ReadTable], problems: Problems) -> None:
     unknown = [n for n in names if n not in COST_NAMES]
     for name in COST_NAMES:
         if name not in names:
-            problems.add("costs", f"the row {name} is missing; the costs are {', '.join(COST_NAMES)}.")
+            sentence = say("the row {name} is missing; the costs are {names}.", name=name, names=", ".join(COST_NAMES))
+            problems.add("costs", sentence)
     if unknown:
-        hints = [quoted(n) + did_you_mean(n, [k for k in COST_NAMES if k not in names]) for n in unknown]
-        problems.warn("costs", ended("not read, because no such cost is known: " + ", ".join(hints)))
+        listed = list_unknown(unknown, [k for k in COST_NAMES if k not in names])
+        problems.warn("costs", say("not read, because no such cost is known: {names}", names=listed))
     for number, cost in rows_of(tables, "costs"):
         if cost.name == "prior_bad" and not 0 < cost.value < 1:
-            share = "prior_bad is a share above 0 and below 1"
-            problems.add("costs", f"{quoted(_plain(cost.value))} is not allowed; {share}.", number, "value")
+            sentence = say(
+                "{value} is not allowed; {name} is a share above 0 and below 1.",
+                value=quoted(cost.value),
+                name=cost.name,
+            )
+            problems.add("costs", sentence, number, "value")
 
 
 def _warn_of_recipes(tables: Mapping[str, ReadTable], problems: Problems) -> None:
@@ -166,23 +201,31 @@ def _warn_of_recipes(tables: Mapping[str, ReadTable], problems: Problems) -> Non
         for name, value, tol_name, tolerance in pairs:
             if (value is None) != (tolerance is None):
                 given, empty = (name, tol_name) if tolerance is None else (tol_name, name)
-                problems.warn(
-                    "recipes", f"row {number} gives {given} but not {empty}, so this deviation cannot be judged."
+                sentence = say(
+                    "row {row} gives {given} but not {empty}, so this deviation cannot be judged.",
+                    row=number,
+                    given=given,
+                    empty=empty,
                 )
+                problems.warn("recipes", sentence)
 
 
 def _warn_of_likeness(tables: Mapping[str, ReadTable], problems: Problems) -> None:
     for column, stems in (
         ("taster", ("sheets", "faults")),
         ("fault", ("faults",)),
-        ("green_lot", ("batches", "coffees", "green_lots")),
+        ("green_lot", ("batches", "coffees", "green_lots", "batch_lots")),
     ):
         labels = {v for stem in stems for v in _column(tables, stem, column) if v is not None}
         for group in alike(labels):
-            named = " and ".join(quoted(label) for label in group)
+            named = join((quoted(label) for label in group), " and ")
             stem = stems[0] if stems[0] in tables else stems[-1]
-            problems.warn(stem, f"{named} are read as {len(group)} different {column.replace('_', ' ')}s.")
+            problems.warn(stem, _read_apart(column, named, len(group)))
 
 
-def _plain(number: float) -> str:
-    return f"{number:.10g}"
+def _read_apart(column: str, named: str, number: int) -> Words:
+    if column == "taster":
+        return say("{names} are read as {number} different tasters.", names=named, number=number)
+    if column == "fault":
+        return say("{names} are read as {number} different faults.", names=named, number=number)
+    return say("{names} are read as {number} different green lots.", names=named, number=number)

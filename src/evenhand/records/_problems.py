@@ -2,7 +2,9 @@
 
 import difflib
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+
+from evenhand.words import Words, join, say
 
 MAX_PROBLEMS_PER_FILE = 50
 _MAX_SHOWN = 40
@@ -35,8 +37,12 @@ class Problems:
         if self.is_full(stem):
             self._more[stem] = self._more.get(stem, 0) + 1
             return
-        where = self.places[stem] + (f", row {row}" if row else "") + (f", {column}" if column else "")
-        self._found.setdefault(stem, []).append((row, f"{where}: {sentence}"))
+        where = self.places[stem]
+        if row:
+            where = say("{place}, row {row}", place=where, row=row)
+        if column:
+            where = say("{place}, {column}", place=where, column=column)
+        self._found.setdefault(stem, []).append((row, say("{place}: {sentence}", place=where, sentence=sentence)))
 
     def warn(self, stem: str | None, sentence: str) -> None:
         """Note something that was read all the same; equal sentences about several files become one."""
@@ -46,7 +52,10 @@ class Problems:
 
     def warnings(self) -> list[str]:
         """Return all warnings, each led by the files that it is about."""
-        return [", ".join(places) + ": " + s if places else s for s, places in self._warned.items()]
+        return [
+            say("{place}: {sentence}", place=join(places), sentence=sentence) if places else sentence
+            for sentence, places in self._warned.items()
+        ]
 
     def is_full(self, stem: str) -> bool:
         """Say whether further problems of this file are only counted."""
@@ -58,7 +67,7 @@ class Problems:
         for stem in self.places:
             out += [sentence for _, sentence in sorted(self._found.get(stem, ()), key=lambda pair: pair[0])]
             if stem in self._more:
-                out.append(f"{self.places[stem]}: and {self._more[stem]} more.")
+                out.append(say("{place}: and {number} more.", place=self.places[stem], number=self._more[stem]))
         return out
 
 
@@ -70,13 +79,15 @@ def quoted(value: object) -> str:
     return '"' + "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text) + '"'
 
 
-def ended(sentence: str) -> str:
-    """Return the sentence with its full stop, unless it ends as a question."""
-    return sentence if sentence.endswith("?") else sentence + "."
+def list_unknown(names: Iterable[str], known: Sequence[str]) -> Words:
+    """List names that are not known, each with what it may be a slip of; the list ends its sentence."""
+    hints = [(quoted(name), find_near(name, known)) for name in names]
+    listed = join(say("{name}; did you mean {near}?", name=name, near=near) if near else name for name, near in hints)
+    return listed if listed.endswith("?") else say("{names}.", names=listed)
 
 
-def did_you_mean(label: str, known: Iterable[str], ask: str = "did you mean") -> str:
-    """Return ``; did you mean "..."?`` for the known label that this one is a slip of, or an empty string.
+def find_near(label: str, known: Iterable[str]) -> str:
+    """Return, in quotes, the known label that this one is a slip of; an empty string if there is none.
 
     Labels that count (Q26-009, Q26-019) are alike without being slips of each other, so the digits must agree.
     """
@@ -89,7 +100,7 @@ def did_you_mean(label: str, known: Iterable[str], ask: str = "did you mean") ->
         for n in difflib.get_close_matches(label[:200], names, n=5, cutoff=0.75)
         if [c for c in n if c.isdigit()] == [c for c in label if c.isdigit()]
     ]
-    return f"; {ask} {quoted(near[0])}?" if near else ""
+    return quoted(near[0]) if near else ""
 
 
 def alike(labels: Iterable[str]) -> list[tuple[str, ...]]:

@@ -5,12 +5,13 @@ import io
 from collections.abc import Sequence
 from dataclasses import MISSING, dataclass, fields
 
-from evenhand.records._problems import Problems, did_you_mean, ended, quoted
+from evenhand.records._problems import Problems, find_near, list_unknown, quoted
 from evenhand.records.rows import FILES
+from evenhand.words import Words, say
 
 MAX_ROWS = 1_048_576
 
-_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_DELIMITERS = {",": say("commas"), ";": say("semicolons"), "\t": say("tabs")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,25 +66,29 @@ def read_csv(stem: str, content: bytes, problems: Problems) -> RawTable | None:
         return None
     delimiter = _find_delimiter(stem, text)
     if delimiter != ",":
-        problems.warn(stem, f"the cells are separated by {_DELIMITERS[delimiter]} instead of commas; read as such.")
+        sentence = say(
+            "the cells are separated by {signs} instead of commas; read as such.", signs=_DELIMITERS[delimiter]
+        )
+        problems.warn(stem, sentence)
     records: list[list[str]] = []
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     try:
         for record in reader:
             if len(records) == MAX_ROWS:
-                problems.add(stem, f"the file has more than {MAX_ROWS:,} rows, as many as a spreadsheet shows.")
+                problems.add(
+                    stem, say("the file has more than {most:,} rows, as many as a spreadsheet shows.", most=MAX_ROWS)
+                )
                 return None
             records.append(record)
     except csv.Error as error:
         row = len(records) + 1
         if "unexpected end" in str(error):
-            problems.add(stem, "a quotation mark is opened in this row and never closed.", row)
+            problems.add(stem, say("a quotation mark is opened in this row and never closed."), row)
         elif "field larger" in str(error):
-            problems.add(stem, "a cell is longer than 130,000 characters; is a quotation mark left open?", row)
+            problems.add(stem, say("a cell is longer than 130,000 characters; is a quotation mark left open?"), row)
         else:
-            problems.add(
-                stem, "the quotation marks do not pair up; put a cell in quotes as a whole or not at all.", row
-            )
+            sentence = say("the quotation marks do not pair up; put a cell in quotes as a whole or not at all.")
+            problems.add(stem, sentence, row)
         return None
     return build_table(stem, records, problems, comma_is_free=delimiter != ",")
 
@@ -95,8 +100,7 @@ def build_table(
     stripped = [[c.strip() if isinstance(c, str) else c for c in record] for record in records]
     rows = [(number, cells) for number, cells in enumerate(stripped, start=1) if any(c != "" for c in cells)]
     if not rows:
-        first = ", ".join(columns_of(stem)[:3])
-        problems.add(stem, f"the file is empty; its first row must name the columns ({first}, ...).")
+        problems.add(stem, _empty(stem))
         return None
     (header_row, header), body = rows[0], rows[1:]
     names = [str(cell) for cell in header]
@@ -105,7 +109,7 @@ def build_table(
     if not _header_is_sound(stem, names, header_row, problems):
         return None
     if not body and FILES[stem].required:
-        problems.add(stem, f"the file has a header and no rows; at least one {FILES[stem].one} is needed.")
+        problems.add(stem, say("the file has a header and no rows; at least one {row} is needed.", row=FILES[stem].one))
         return None
     numbers: list[int] = []
     kept: list[list[object]] = []
@@ -114,8 +118,7 @@ def build_table(
         while width > len(names) and cells[width - 1] == "":
             width -= 1
         if width != len(names):
-            hint = "; put a cell that holds a comma in quotes" if width > len(names) and not comma_is_free else ""
-            problems.add(stem, f"this row has {width} cells, but the header names {len(names)} columns{hint}.", number)
+            problems.add(stem, _ragged(width, len(names), by_comma=not comma_is_free), number)
         numbers.append(number)
         kept.append(cells[:width] if width == len(names) else [None] * len(names))
     known = set(columns_of(stem))
@@ -123,51 +126,75 @@ def build_table(
     return RawTable(stem, tuple(numbers), columns, comma_is_free)
 
 
+def _empty(stem: str) -> Words:
+    first = ", ".join(columns_of(stem)[:3])
+    return say("the file is empty; its first row must name the columns ({columns}, ...).", columns=first)
+
+
+def _ragged(cells: int, columns: int, *, by_comma: bool) -> Words:
+    if cells > columns and by_comma:
+        return say(
+            "this row has {cells} cells, but the header names {columns} columns; put a cell that holds a comma in "
+            "quotes.",
+            cells=cells,
+            columns=columns,
+        )
+    return say("this row has {cells} cells, but the header names {columns} columns.", cells=cells, columns=columns)
+
+
 def _header_is_sound(stem: str, names: list[str], row: int, problems: Problems) -> bool:
     known, required = columns_of(stem), required_columns(stem)
     repeated = sorted({n for n in names if n and names.count(n) > 1})
     for name in repeated:
-        problems.add(stem, f"the header names the column {quoted(name)} twice; every column has its own name.", row)
+        sentence = say("the header names the column {name} twice; every column has its own name.", name=quoted(name))
+        problems.add(stem, sentence, row)
     unknown = [n for n in names if n and n not in known]
     missing = [n for n in required if n not in names]
     if missing and len(missing) == len(required):
-        wanted = ", ".join(required)
-        problems.add(stem, f"the first row does not name the columns; it must name at least {wanted}.", row)
+        sentence = say(
+            "the first row does not name the columns; it must name at least {columns}.", columns=", ".join(required)
+        )
+        problems.add(stem, sentence, row)
         return False
     for name in missing:
-        hint = did_you_mean(name, unknown, "is it the column that is named")
-        problems.add(stem, ended(f"the column {name} is missing{hint}"), row)
+        problems.add(stem, _missing(name, find_near(name, unknown)), row)
     if missing or repeated:
         return False
     if unknown:
-        hints = [quoted(n) + did_you_mean(n, [k for k in known if k not in names]) for n in unknown]
-        problems.warn(stem, ended("not read, because no such column is known: " + ", ".join(hints)))
+        listed = list_unknown(unknown, [k for k in known if k not in names])
+        problems.warn(stem, say("not read, because no such column is known: {names}", names=listed))
     if "" in names:
-        problems.warn(stem, "a column without a name in the header was not read.")
+        problems.warn(stem, say("a column without a name in the header was not read."))
     return True
+
+
+def _missing(column: str, near: str) -> Words:
+    if near:
+        return say("the column {column} is missing; is it the column that is named {near}?", column=column, near=near)
+    return say("the column {column} is missing.", column=column)
 
 
 def _decode(stem: str, content: bytes, problems: Problems) -> str | None:
     if not content.strip():
-        first = ", ".join(columns_of(stem)[:3])
-        problems.add(stem, f"the file is empty; its first row must name the columns ({first}, ...).")
+        problems.add(stem, _empty(stem))
         return None
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        problems.add(stem, "the file is written in UTF-16; save it as CSV in UTF-8.")
+        problems.add(stem, say("the file is written in UTF-16; save it as CSV in UTF-8."))
         return None
     if b"\0" in content:
         row = content[: content.index(b"\0")].count(b"\n") + 1
-        problems.add(stem, "the file holds a NUL byte, so it is no text in UTF-8; save it as CSV in UTF-8.", row)
+        problems.add(stem, say("the file holds a NUL byte, so it is no text in UTF-8; save it as CSV in UTF-8."), row)
         return None
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         row = content[: error.start].count(b"\n") + 1
         byte = content[error.start]
-        problems.add(stem, f"the file is not written in UTF-8 (byte {byte:#04x}); save it as CSV in UTF-8.", row)
+        sentence = say("the file is not written in UTF-8 (byte {byte:#04x}); save it as CSV in UTF-8.", byte=byte)
+        problems.add(stem, sentence, row)
         return None
     if content.startswith(b"\xef\xbb\xbf"):
-        problems.warn(stem, "a byte order mark stands before the header; skipped.")
+        problems.warn(stem, say("a byte order mark stands before the header; skipped."))
     return text
 
 

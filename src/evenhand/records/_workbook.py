@@ -6,6 +6,8 @@ import zipfile
 from collections.abc import Sequence
 from xml.etree import ElementTree
 
+from evenhand.words import say
+
 MAX_UNPACKED_BYTES = 500_000_000
 MAX_CELLS = 20_000_000
 
@@ -13,7 +15,7 @@ _CELL = re.compile(rb'<c\b[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"[^>]*>')
 
 
 class WorkbookError(Exception):
-    """The workbook cannot be read; the message is a clause that says why."""
+    """The workbook cannot be read; the message is a clause, as words, that says why."""
 
 
 def read_workbook(
@@ -44,9 +46,9 @@ def read_workbook(
         archive = zipfile.ZipFile(io.BytesIO(content))
         unpacked = sum(entry.file_size for entry in archive.infolist())
     except Exception as error:
-        raise WorkbookError("it is no XLSX workbook; open it in a spreadsheet and save it as XLSX") from error
+        raise WorkbookError(say("it is no XLSX workbook; open it in a spreadsheet and save it as XLSX")) from error
     if unpacked > MAX_UNPACKED_BYTES:
-        raise WorkbookError(f"it unpacks to more than {MAX_UNPACKED_BYTES // 1_000_000} MB")
+        raise WorkbookError(say("it unpacks to more than {most} MB", most=MAX_UNPACKED_BYTES // 1_000_000))
     try:
         error_cells = {name: _look(name, archive.read(part)) for name, part in _parts(archive) if name in wanted}
         from python_calamine import CalamineWorkbook
@@ -63,7 +65,7 @@ def read_workbook(
     except BaseException as error:  # a panic of the compiled reader is no Exception
         if isinstance(error, KeyboardInterrupt | SystemExit | MemoryError | WorkbookError):
             raise
-        raise WorkbookError("it is damaged; open it in a spreadsheet and save it again as XLSX") from error
+        raise WorkbookError(say("it is damaged; open it in a spreadsheet and save it again as XLSX")) from error
 
 
 def _parts(archive: zipfile.ZipFile) -> list[tuple[str, str]]:
@@ -99,6 +101,11 @@ def _look(name: str, sheet: bytes) -> list[str]:
             errors.append(f"{letters.decode()}{digits}")
     if last_row * last_column > MAX_CELLS:
         raise WorkbookError(
-            f"sheet {name} spreads over {last_row:,} rows and {last_column:,} columns; delete what stands far outside"
+            say(
+                "sheet {name} spreads over {rows:,} rows and {columns:,} columns; delete what stands far outside",
+                name=name,
+                rows=last_row,
+                columns=last_column,
+            )
         )
     return errors

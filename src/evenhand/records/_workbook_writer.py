@@ -8,6 +8,7 @@ from typing import Any
 
 from evenhand.records._refusals import RecordError
 from evenhand.records._table import MAX_ROWS
+from evenhand.words import say
 
 Table = tuple[str, Sequence[str], Iterable[Sequence[Any]]]
 """The name of a sheet, its columns, and its rows of numbers, days, texts and None."""
@@ -41,7 +42,12 @@ def save(tables: Iterable[Table], path: Path, *, empty_sheet: str | None) -> Non
     whole = [(name, columns, list(lines)) for name, columns, lines in tables]
     for name, _, lines in whole:
         if len(lines) >= MAX_ROWS:
-            raise RecordError(f"{name}: there are more rows than the {MAX_ROWS:,} of a sheet; export CSV files.")
+            sentence = say(
+                "{sheet}: there are more rows than the {most:,} of a sheet; export CSV files.",
+                sheet=name,
+                most=MAX_ROWS,
+            )
+            raise RecordError(sentence)
     with path.open("xb") as file:  # opened before the sheets are begun, since a book that cannot be saved lingers
         book = Workbook(write_only=True)
         for name, columns, lines in whole:

@@ -7,7 +7,7 @@ the pen's back is seen too. `evenhand.records.chain.verify_chain` looks for all 
 
 import contextlib
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar, cast
 
@@ -22,6 +22,8 @@ from evenhand.records.canonical import canonical, digest
 from evenhand.records.models import Entry, Kept
 from evenhand.records.models._fields import plain
 from evenhand.records.models._history import CHANGED, MADE, REMOVED
+from evenhand.records.models._kept import noun_of
+from evenhand.words import Words, join, say
 
 K = TypeVar("K", bound=Kept)
 
@@ -78,9 +80,9 @@ class Pen:
 
     def __post_init__(self) -> None:
         if self.at.tzinfo is None:
-            raise RecordError("The time of writing needs its zone.")
+            raise RecordError(say("The time of writing needs its zone."))
         if not self.who.strip() or len(self.who) > 200 or not self.who.isprintable():
-            raise RecordError("Say who writes, in 1 to 200 characters on one line: every record names its writer.")
+            raise RecordError(say("Say who writes, in 1 to 200 characters on one line: every record names its writer."))
 
     @property
     def today(self) -> dt.date:
@@ -116,11 +118,11 @@ class Pen:
             return []
         owners = [record for record, _ in records]
         if owners[0].is_part:
-            raise RecordError(f"A {owners[0].noun()} is written with what it belongs to, never alone.")
+            raise RecordError(say("A {noun} is written with what it belongs to, never alone.", noun=owners[0].noun()))
         for record, parts in records:
             record.settle()
-            if set(parts) - set(record.parts):
-                raise RecordError(f"A {record.noun()} has no part named {sorted(set(parts) - set(record.parts))[0]}.")
+            if unknown := sorted(set(parts) - set(record.parts)):
+                raise RecordError(say("A {noun} has no part named {name}.", noun=record.noun(), name=unknown[0]))
         with writing(), _in_words(owners):
             _insert(owners)
             for name in owners[0].parts:
@@ -154,14 +156,21 @@ class Pen:
             When the record is final, is gone, or a value is not allowed.
         """
         if record.is_final:
-            raise RecordError(f"A {record.noun()} is never changed: {record}. Write a new one that takes its place.")
+            sentence = say(
+                "A {noun} is never changed: {record}. Write a new one that takes its place.",
+                noun=record.noun(),
+                record=record,
+            )
+            raise RecordError(sentence)
         with writing():
             row = _as_it_stands(record)
             earlier = {f.attname: plain(f, getattr(row, f.attname)) for f in row._meta.concrete_fields}
             before = digest(row.values())
             for name, value in values.items():
                 if name in ("id", "pk") or name not in _names_of(row):
-                    raise RecordError(f"A {row.noun()} has no field named {name} that can be changed.")
+                    raise RecordError(
+                        say("A {noun} has no field named {name} that can be changed.", noun=row.noun(), name=name)
+                    )
                 setattr(row, name, value)
             row.settle()
             row.check_together(self.today)
@@ -187,7 +196,7 @@ class Pen:
             When the record is final, is gone, or is in use.
         """
         if record.is_final:
-            raise RecordError(f"A {record.noun()} is never removed: {record}.")
+            raise RecordError(say("A {noun} is never removed: {record}.", noun=record.noun(), record=record))
         with writing():
             row = _as_it_stands(record)
             values = row.values()
@@ -196,9 +205,7 @@ class Pen:
             try:
                 models.Model.delete(row)
             except ProtectedError as error:
-                users = sorted({user._meta.verbose_name or "record" for user in error.protected_objects})
-                named = " and ".join(str(user) for user in users)
-                raise RecordError(f"{row.noun()} {row} cannot be removed: a {named} points at it.") from error
+                raise RecordError(_why_needed(row, error.protected_objects)) from error
             self._append([draft])
 
     def _draft(
@@ -210,7 +217,7 @@ class Pen:
             action=action,
             kind=record.kind(),
             record=record.pk,
-            title=str(record),
+            title=str(str(record)),  # what is sealed is plain English, never words
             changes=canonical(changes).decode(),
             before=before,
             state=state,
@@ -238,7 +245,7 @@ def _insert(rows: Sequence[models.Model]) -> None:
 def _as_it_stands(record: K) -> K:
     row = type(record)._default_manager.filter(pk=record.pk).first()
     if row is None:
-        raise RecordError(f"{record.noun()} {record} is not in the records any more.")
+        raise RecordError(say("{noun} {record} is not in the records any more.", noun=record.noun(), record=record))
     return cast("K", row)
 
 
@@ -253,16 +260,32 @@ def _in_words(records: Sequence[Kept]) -> Iterator[None]:
         with transaction.atomic():
             yield
     except IntegrityError as error:
-        raise RecordError(_why_refused(records)) from error
+        raise _refusal_of(records) from error
 
 
-def _why_refused(records: Sequence[Kept]) -> str:
+def _refusal_of(records: Sequence[Kept]) -> RecordError:
     for record in records:
         for column in record._meta.concrete_fields:
             value = getattr(record, column.attname)
             if not column.unique or column.primary_key or value is None:
                 continue
             if type(record)._default_manager.filter(**{column.attname: value}).exclude(pk=record.pk).exists():
-                return f"{record.noun()}, {column.name}: {quoted(value)} stands in the records already."
+                return record.refuse(column.name, say("{value} stands in the records already.", value=quoted(value)))
     record = records[0]
-    return f"{record.noun()} {record}: the records hold it already, or its fields clash with each other."
+    sentence = say(
+        "{noun} {record}: the records hold it already, or its fields clash with each other.",
+        noun=record.noun(),
+        record=record,
+    )
+    return RecordError(sentence)
+
+
+def _why_needed(record: Kept, users: Iterable[models.Model]) -> Words:
+    """Say which sorts of records point at one that was to be removed."""
+    nouns = {noun_of(type(user)) for user in users}
+    return say(
+        "{noun} {record} cannot be removed: a {users} points at it.",
+        noun=record.noun(),
+        record=record,
+        users=join(sorted(nouns), " and "),
+    )

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from evenhand.records._refusals import RecordError
+from evenhand.words import say
 
 LARGEST_WHOLE = 2**53
 """Whole numbers beyond this one are not told apart by every reader of JSON (RFC 8785, section 3.2.2.3)."""
@@ -32,7 +33,8 @@ def canonical(value: Any) -> bytes:
     try:
         return _written(value).encode("utf-8")
     except UnicodeEncodeError as error:
-        raise RecordError("A text holds half of a two-part character (a lone surrogate); write it anew.") from error
+        sentence = say("A text holds half of a two-part character (a lone surrogate); write it anew.")
+        raise RecordError(sentence) from error
 
 
 def digest(value: Any) -> str:
@@ -49,7 +51,9 @@ def number(value: float) -> str:
         When the number is not finite.
     """
     if not math.isfinite(value):
-        raise RecordError(f"{value} is not a finite number; leave it out where nothing was measured.")
+        raise RecordError(
+            say("{value} is not a finite number; leave it out where nothing was measured.", value=str(value))
+        )
     if value == 0:
         return "0"
     sign = "-" if value < 0 else ""
@@ -77,15 +81,15 @@ def _written(value: Any) -> str:
         return json.dumps(value, ensure_ascii=False)
     if isinstance(value, int):
         if abs(value) > LARGEST_WHOLE:
-            raise RecordError(f"{value} is too large a whole number to be kept exactly.")
+            raise RecordError(say("{value} is too large a whole number to be kept exactly.", value=value))
         return str(value)
     if isinstance(value, float):
         return number(value)
     if isinstance(value, Mapping):
         if not all(isinstance(key, str) for key in value):
-            raise RecordError("Every key of a record is a text.")
+            raise RecordError(say("Every key of a record is a text."))
         keys = sorted(value, key=lambda key: key.encode("utf-16-be", "surrogatepass"))
         return "{" + ",".join(f"{json.dumps(key, ensure_ascii=False)}:{_written(value[key])}" for key in keys) + "}"
     if isinstance(value, list | tuple):
         return "[" + ",".join(_written(item) for item in value) + "]"
-    raise RecordError(f"A {type(value).__name__} cannot be written as canonical JSON.")
+    raise RecordError(say("A {sort} cannot be written as canonical JSON.", sort=type(value).__name__))

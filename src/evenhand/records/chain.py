@@ -13,6 +13,7 @@ from evenhand.records._refusals import RecordError
 from evenhand.records.audit import START, entry_content
 from evenhand.records.canonical import digest
 from evenhand.records.models import Entry, Kept
+from evenhand.words import Words, say
 
 _ROWS_AT_ONCE = 2000
 _UNREADABLE = "unreadable"
@@ -34,7 +35,7 @@ class Break:
     """
 
     seq: int | None
-    what: str
+    what: Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +73,9 @@ def verify_chain(*, anchor: tuple[int, str] | None = None, check_seals: bool = T
     if broken := walk.on():
         return Verification(walk.seq, 0, broken)
     if anchor is not None and walk.seq < anchor[0]:
-        sentence = f"The history ends with entry {walk.seq}, but entry {anchor[0]} was noted elsewhere."
+        sentence = say(
+            "The history ends with entry {last}, but entry {noted} was noted elsewhere.", last=walk.seq, noted=anchor[0]
+        )
         return Verification(walk.seq, 0, Break(walk.seq + 1, sentence))
     records, broken = _compare(walk)
     return Verification(walk.seq, records, broken)
@@ -104,28 +107,34 @@ class _Walk:
                 self.seq, self.previous = entry.seq, entry.digest
                 self.states[entry.kind, entry.record] = (entry.state, entry.seq)
         except ValueError:
-            return Break(self.seq + 1, f"Entry {self.seq + 1} cannot be read: its content was altered.")
+            number = self.seq + 1
+            return Break(number, say("Entry {number} cannot be read: its content was altered.", number=number))
         return None
 
     def state(self, key: Key) -> str:
         """Return the digest that a record must have: empty if it must not be there."""
         return self.states.get(key, ("", 0))[0]
 
-    def _fault_of(self, entry: Entry) -> str | None:
+    def _fault_of(self, entry: Entry) -> Words | None:
         if entry.seq != self.seq + 1:
-            return f"Entry {self.seq + 1} is missing: the next one is number {entry.seq} ({entry})."
+            return say(
+                "Entry {number} is missing: the next one is number {next} ({entry}).",
+                number=self.seq + 1,
+                next=entry.seq,
+                entry=entry,
+            )
         if entry.previous != self.previous:
-            return f"Entry {entry} does not follow on the one before it."
+            return say("Entry {entry} does not follow on the one before it.", entry=entry)
         if digest(entry_content(entry)) != entry.digest:
-            return f"Entry {entry}: its content was altered."
+            return say("Entry {entry}: its content was altered.", entry=entry)
         if self.anchor is not None and entry.seq == self.anchor[0] and entry.digest != self.anchor[1]:
-            return f"Entry {entry} is not the one that was noted elsewhere."
+            return say("Entry {entry} is not the one that was noted elsewhere.", entry=entry)
         if self.ring is not None and not self.ring.check(entry.key_name, entry.digest, entry.seal):
             if self.ring.knows(entry.key_name):
-                return f"Entry {entry}: its seal is false."
-            return f"Entry {entry} is sealed with a key that is not here ({entry.key_name})."
+                return say("Entry {entry}: its seal is false.", entry=entry)
+            return say("Entry {entry} is sealed with a key that is not here ({key}).", entry=entry, key=entry.key_name)
         if entry.before != self.state((entry.kind, entry.record)):
-            return f"Entry {entry}: before it, the record had been altered without a pen."
+            return say("Entry {entry}: before it, the record had been altered without a pen.", entry=entry)
         return None
 
 
@@ -154,13 +163,17 @@ def _told(walk: _Walk, key: Key) -> Break:
     kind, number = key
     state, seq = walk.states.get(key, ("", None))
     if seq is None:
-        return Break(None, f"{kind} number {number} stands in the records, but no entry says who wrote it.")
+        sentence = say(
+            "{kind} number {number} stands in the records, but no entry says who wrote it.", kind=kind, number=number
+        )
+        return Break(None, sentence)
     entry = Entry.objects.get(seq=seq)
     if not state:
-        return Break(seq, f"Entry {entry}: the record stands there all the same.")
+        return Break(seq, say("Entry {entry}: the record stands there all the same.", entry=entry))
     if not _state(key):
-        return Break(seq, f"Entry {entry}: the record is gone, and no entry says that it was removed.")
-    return Break(seq, f"Entry {entry}: since then the record was altered without a pen.")
+        sentence = say("Entry {entry}: the record is gone, and no entry says that it was removed.", entry=entry)
+        return Break(seq, sentence)
+    return Break(seq, say("Entry {entry}: since then the record was altered without a pen.", entry=entry))
 
 
 def _states(model: type[Kept]) -> Iterator[tuple[Key, str]]:

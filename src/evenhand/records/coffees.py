@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from evenhand.records._problems import quoted
-from evenhand.records._refusals import RecordError
+from evenhand.records._refusals import FieldError, RecordError
 from evenhand.records.audit import Pen, writing
 from evenhand.records.models import (
     Attribute,
@@ -17,6 +17,7 @@ from evenhand.records.models import (
     Target,
 )
 from evenhand.records.models._coffee import COST_NAMES, RECIPE_QUANTITIES
+from evenhand.words import say
 
 Targets = Mapping[tuple[str, str], tuple[float, float]]
 """Target and tolerance by service and attribute."""
@@ -67,7 +68,10 @@ def revise_recipe(pen: Pen, name: str, **quantities: float | None) -> RecipeVers
         When a quantity is unknown, missing in a first version, or not allowed.
     """
     for unknown in set(quantities) - set(RECIPE_QUANTITIES):
-        raise RecordError(f"A recipe has no quantity named {unknown}; it has {', '.join(RECIPE_QUANTITIES)}.")
+        sentence = say(
+            "A recipe has no quantity named {name}; it has {names}.", name=unknown, names=", ".join(RECIPE_QUANTITIES)
+        )
+        raise RecordError(sentence)
     with writing():
         before = current_recipe(name)
         values: dict[str, Any] = {q: getattr(before, q) if before else None for q in RECIPE_QUANTITIES} | quantities
@@ -120,9 +124,9 @@ def revise_coffee(
         if recipe is not None:
             recipe_version = current_recipe(recipe)
             if recipe_version is None:
-                raise RecordError(f"There is no recipe {quoted(recipe)}; write it first.")
+                raise RecordError(say("There is no recipe {name}; write it first.", name=quoted(recipe)))
         if recipe_version is None:
-            raise RecordError(f"Coffee {quoted(name)} needs a recipe: name the one it is pulled to.")
+            raise RecordError(say("Coffee {coffee} needs a recipe: name the one it is pulled to.", coffee=quoted(name)))
         lot = green_lot if green_lot is not None else (before.green_lot if before is not None else None)
         lot = None if no_green_lot else lot
         wanted = dict(targets) if targets is not None else (targets_of(before) if before is not None else {})
@@ -147,7 +151,10 @@ def revise_costs(pen: Pen, **costs: float) -> CostsVersion:
         When a cost is unknown, missing in the first version, or not allowed.
     """
     for unknown in set(costs) - set(COST_NAMES):
-        raise RecordError(f"There is no cost named {unknown}; the costs are {', '.join(COST_NAMES)}.")
+        sentence = say(
+            "There is no cost named {name}; the costs are {names}.", name=unknown, names=", ".join(COST_NAMES)
+        )
+        raise RecordError(sentence)
     with writing():
         before = current_costs()
         values: dict[str, Any] = {c: getattr(before, c) if before else None for c in COST_NAMES} | costs
@@ -183,8 +190,14 @@ def on_scale(scales: Mapping[str, Attribute], name: str, value: float, what: str
     """
     scale = scales.get(name)
     if scale is None:
-        raise RecordError(f"There is no attribute {quoted(name)}; write it first.")
+        raise RecordError(say("There is no attribute {name}; write it first.", name=quoted(name)))
     if not scale.scale_low <= value <= scale.scale_high:
-        span = f"{scale.scale_low:g} to {scale.scale_high:g}"
-        raise RecordError(f"{what}: {quoted(value)} is not allowed; {name} is scored from {span}.")
+        reason = say(
+            "{value} is not allowed; {attribute} is scored from {low:g} to {high:g}.",
+            value=quoted(value),
+            attribute=name,
+            low=scale.scale_low,
+            high=scale.scale_high,
+        )
+        raise FieldError(what, reason)
     return scale

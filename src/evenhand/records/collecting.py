@@ -32,6 +32,7 @@ from evenhand.records.models import (
 )
 from evenhand.records.models._coffee import COST_NAMES, RECIPE_QUANTITIES
 from evenhand.records.models._tasting import BATCH_MEASURES, PULL_MEASURES
+from evenhand.words import Words, join, say
 
 
 def collect(*, versions: Mapping[str, int] | None = None) -> Folder:
@@ -79,7 +80,7 @@ def collect_recent(limit: int, also: Iterable[int] = ()) -> Folder:
         When the limit is negative, or no costs are written yet.
     """
     if limit < 0:
-        raise RecordError(f"A window of {limit} batches cannot be collected; ask for 0 or more.")
+        raise RecordError(say("A window of {number} batches cannot be collected; ask for 0 or more.", number=limit))
     newest = Batch.objects.order_by("-roasted_on", "-pk").values_list("pk", flat=True)[:limit]
     numbers = sorted({*newest, *also})
     coffees = set(Batch.objects.filter(pk__in=numbers).values_list("version__coffee_id", flat=True))
@@ -102,7 +103,7 @@ class _Window:
 def _fill(chosen: Mapping[str, CoffeeVersion], window: _Window) -> Folder:
     costs = current_costs()
     if costs is None:
-        raise RecordError("No costs are written yet; a folder needs them, so write them first.")
+        raise RecordError(say("No costs are written yet; a folder needs them, so write them first."))
     shop = Shop.objects.order_by("pk").first()
     roasts = _roasts(window)
     named = roasts.lots | {version.green_lot_id for version in chosen.values() if version.green_lot_id is not None}
@@ -127,7 +128,7 @@ def _fill(chosen: Mapping[str, CoffeeVersion], window: _Window) -> Folder:
             rows.Attribute(attribute=row.name, scale_low=row.scale_low, scale_high=row.scale_high)
             for row in Attribute.objects.order_by("pk")
         ),
-        batches=roasts.rows,
+        batches=roasts.batches,
         pulls=tuple(
             rows.Pull(pull=label, batch=batch, pulled_at=at, **dict(zip(PULL_MEASURES, measures, strict=True)))
             for label, batch, at, *measures in window.of(Pull, "batch").values_list(
@@ -153,46 +154,51 @@ def _fill(chosen: Mapping[str, CoffeeVersion], window: _Window) -> Folder:
             )
         ),
         costs=rows.Costs(**{name: getattr(costs, name) for name in COST_NAMES}),
-        warnings=(*_other_versions(chosen, window), *_blends(roasts)),
+        warnings=tuple(_other_versions(chosen, window)),
         title="records" if shop is None else shop.name,
         invented=shop is not None and shop.is_invented,
         green_lots=green.lots,
         green_readings=green.readings,
         green_storage=green.storage,
+        batch_lots=roasts.batch_lots,
     )
 
 
 @dataclass(frozen=True, slots=True)
 class _Roasts:
-    """The rows of batches.csv, the numbers of the lots that they name, and the labels of batches of several lots."""
+    """The rows of batches.csv and batch_lots.csv, and the numbers of the lots that they name."""
 
-    rows: tuple[rows.Batch, ...]
+    batches: tuple[rows.Batch, ...]
     lots: set[int]
-    blends: tuple[str, ...]
+    batch_lots: tuple[rows.BatchLot, ...]
 
 
 def _roasts(window: _Window) -> _Roasts:
-    lots: dict[int, list[tuple[int, str]]] = {}
-    for batch, lot, name in window.of(BatchLot, "batch").values_list("batch_id", "lot_id", "lot__name"):
-        lots.setdefault(batch, []).append((lot, name))
-    found, blends, named = [], [], set()
+    """Return the roasts; a lot stands in batch_lots.csv only where the batch's own column cannot tell all."""
+    named: set[int] = set()
+    of_batch: dict[int, list[rows.BatchLot]] = {}
+    every: list[tuple[int, rows.BatchLot]] = []
+    columns = ("batch_id", "batch__label", "lot_id", "lot__name", "green_kg")
+    for batch, label, lot, name, green_kg in window.of(BatchLot, "batch").values_list(*columns):
+        row = rows.BatchLot(batch=label, green_lot=name, green_kg=green_kg)
+        named.add(lot)
+        of_batch.setdefault(batch, []).append(row)
+        every.append((batch, row))
+    found = []
     measured = window.of(Batch, "pk").values_list("pk", "label", "version__coffee__name", "roasted_on", *BATCH_MEASURES)
     for number, label, coffee, roasted_on, *measures in measured:
-        own = lots.get(number, [])
-        if len(own) > 1:
-            blends.append(label)
-        elif own:
-            named.add(own[0][0])
+        own = of_batch.get(number, [])
         found.append(
             rows.Batch(
                 batch=label,
                 coffee=coffee,
                 roasted_on=roasted_on,
-                green_lot=own[0][1] if len(own) == 1 else None,
+                green_lot=own[0].green_lot if len(own) == 1 else None,
                 **dict(zip(BATCH_MEASURES, measures, strict=True)),
             )
         )
-    return _Roasts(tuple(found), named, tuple(blends))
+    told = tuple(row for batch, row in every if len(of_batch[batch]) > 1 or row.green_kg is not None)
+    return _Roasts(tuple(found), named, told)
 
 
 def _targets(chosen: Mapping[str, CoffeeVersion]) -> Iterable[rows.Target]:
@@ -217,7 +223,7 @@ def _chosen(versions: Mapping[str, int], coffees: Collection[int] | None) -> dic
             chosen[version.coffee.name] = version
     for name, number in versions.items():
         if name not in chosen:
-            raise RecordError(f"There is no version {number} of a coffee {quoted(name)}.")
+            raise RecordError(say("There is no version {number} of a coffee {name}.", number=number, name=quoted(name)))
     return chosen
 
 
@@ -231,14 +237,16 @@ def _recipes(coffees: Iterable[CoffeeVersion], *, all_recipes: bool) -> list[Rec
     for coffee in coffees:
         version = coffee.recipe
         if used.setdefault(version.recipe_id, version) != version:
-            raise RecordError(
-                f"Two coffees were asked for with different versions of recipe {quoted(version.recipe.name)}; "
-                "a folder holds one of each recipe."
+            sentence = say(
+                "Two coffees were asked for with different versions of recipe {recipe}; a folder holds one of each "
+                "recipe.",
+                recipe=quoted(version.recipe.name),
             )
+            raise RecordError(sentence)
     return [version for _, version in sorted((found | used).items())]
 
 
-def _other_versions(chosen: Mapping[str, CoffeeVersion], window: _Window) -> Iterable[str]:
+def _other_versions(chosen: Mapping[str, CoffeeVersion], window: _Window) -> Iterable[Words]:
     """Yield a sentence for each coffee of which batches were written down under another version."""
     others: dict[str, list[str]] = {}
     standing = [version.pk for version in chosen.values()]
@@ -247,17 +255,14 @@ def _other_versions(chosen: Mapping[str, CoffeeVersion], window: _Window) -> Ite
         others.setdefault(coffee, []).append(label)
     for name, version in chosen.items():
         if name in others:
-            yield (
-                f"coffee {quoted(name)} is given in version {version.number}, but written down under another: "
-                f"{_first(others[name])}."
+            yield say(
+                "coffee {coffee} is given in version {number}, but written down under another: {batches}.",
+                coffee=quoted(name),
+                number=version.number,
+                batches=_first(others[name]),
             )
 
 
-def _blends(roasts: _Roasts) -> Iterable[str]:
-    """Yield a sentence that names the batches of several lots, if there are any."""
-    if roasts.blends:
-        yield f"batches of several green lots are given without one, since a folder names one: {_first(roasts.blends)}."
-
-
-def _first(labels: Sequence[str]) -> str:
-    return ", ".join(labels[:3]) + (f" and {len(labels) - 3} more" if len(labels) > 3 else "")
+def _first(labels: Sequence[str]) -> Words:
+    first, rest = join(labels[:3]), len(labels) - 3
+    return say("{labels} and {number} more", labels=first, number=rest) if rest > 0 else first

@@ -13,7 +13,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, unquote, urlsplit
 
+from evenhand.records._reasons import reason_of
 from evenhand.records._refusals import RecordError
+from evenhand.words import say
 
 FILE_NAME = "evenhand.sqlite3"
 KEY_NAME = "history.key"
@@ -69,16 +71,19 @@ def _postgresql(url: str) -> dict[str, Any]:
         parts = urlsplit(url)
         port = parts.port
     except ValueError as error:
-        raise RecordError("EVENHAND_DATABASE_URL cannot be read; its port is a number and its host a name.") from error
+        sentence = say("EVENHAND_DATABASE_URL cannot be read; its port is a number and its host a name.")
+        raise RecordError(sentence) from error
     if parts.scheme not in ("postgresql", "postgres"):
         raise RecordError(
-            "EVENHAND_DATABASE_URL does not begin with postgresql: ; leave it empty to keep the records in a file."
+            say("EVENHAND_DATABASE_URL does not begin with postgresql: ; leave it empty to keep the records in a file.")
         )
     name = unquote(parts.path.lstrip("/"))
     if not name:
-        raise RecordError("EVENHAND_DATABASE_URL names no database; it stands after the host and a slash.")
+        raise RecordError(say("EVENHAND_DATABASE_URL names no database; it stands after the host and a slash."))
     if find_spec("psycopg") is None:
-        raise RecordError("EVENHAND_DATABASE_URL asks for PostgreSQL: install Evenhand with its extra named postgres.")
+        raise RecordError(
+            say("EVENHAND_DATABASE_URL asks for PostgreSQL: install Evenhand with its extra named postgres.")
+        )
     options = dict(parse_qsl(parts.query))
     host = options.pop("host", "") or unquote(parts.hostname or "")
     return {
@@ -107,7 +112,10 @@ def prepare(database: Mapping[str, Any]) -> list[str]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise RecordError(f"{folder}: the folder for the records cannot be made ({_reason(error)}).") from error
+        sentence = say(
+            "{folder}: the folder for the records cannot be made ({reason}).", folder=folder, reason=reason_of(error)
+        )
+        raise RecordError(sentence) from error
     mounts = Path("/proc/mounts")
     if not mounts.exists():
         return []
@@ -115,8 +123,12 @@ def prepare(database: Mapping[str, Any]) -> list[str]:
     if kind is None:
         return []
     return [
-        f"{folder}: the records lie on a network share ({kind}), where a database file can be damaged; "
-        "set EVENHAND_DATA to a folder on this machine."
+        say(
+            "{folder}: the records lie on a network share ({kind}), where a database file can be damaged; set "
+            "EVENHAND_DATA to a folder on this machine.",
+            folder=folder,
+            kind=kind,
+        )
     ]
 
 
@@ -163,21 +175,24 @@ def backup(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Pa
     """
     source, target = Path(source), Path(target)
     if not source.is_file():
-        raise RecordError(f"{source}: there is no such database file.")
+        raise RecordError(say("{place}: there is no such database file.", place=source))
     if target.exists():
-        raise RecordError(f"{target}: this file is there already; give the copy a name of its own.")
+        raise RecordError(say("{place}: this file is there already; give the copy a name of its own.", place=target))
     draft = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
     try:
         with _opened(source) as database:
             database.execute("VACUUM INTO ?", [os.fspath(draft)])
         with _opened(draft) as copy:
             if (found := copy.execute("PRAGMA integrity_check").fetchone()[0]) != "ok":
-                raise RecordError(f"{source}: the copy is damaged and was not kept ({found}).")
+                raise RecordError(
+                    say("{place}: the copy is damaged and was not kept ({found}).", place=source, found=found)
+                )
         _flush(draft)
         draft.rename(target)
         _flush(target.parent)
     except (sqlite3.Error, OSError) as error:
-        raise RecordError(f"{target}: the copy cannot be written ({_reason(error)}).") from error
+        sentence = say("{place}: the copy cannot be written ({reason}).", place=target, reason=reason_of(error))
+        raise RecordError(sentence) from error
     finally:
         draft.unlink(missing_ok=True)
     return target
@@ -198,7 +213,3 @@ def _flush(path: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
-
-
-def _reason(error: Exception) -> str:
-    return str(getattr(error, "strerror", None) or error).lower()

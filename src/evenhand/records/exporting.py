@@ -17,10 +17,12 @@ from typing import Any
 
 from evenhand.records import rows
 from evenhand.records._problems import quoted
+from evenhand.records._reasons import reason_of
 from evenhand.records._refusals import RecordError
 from evenhand.records.canonical import number
 from evenhand.records.collecting import collect, collect_recent
 from evenhand.records.folder import INVENTED, Folder
+from evenhand.words import Words, say, say_many
 
 __all__ = ["collect", "collect_recent", "find_formulas", "write_folder", "write_workbook"]
 
@@ -60,7 +62,7 @@ def write_folder(folder: Folder, place: str | os.PathLike[str]) -> Path:
         if folder.invented:
             (draft / f"{INVENTED}.txt").write_text(_INVENTED_TEXT, encoding="utf-8")
 
-    return _appear(Path(place), "folder", write)
+    return _appear(Path(place), say("folder"), write)
 
 
 def write_workbook(folder: Folder, place: str | os.PathLike[str]) -> Path:
@@ -87,7 +89,9 @@ def write_workbook(folder: Folder, place: str | os.PathLike[str]) -> Path:
     """
     place = Path(place)
     if place.suffix.lower() != ".xlsx":
-        raise RecordError(f"{place}: a workbook's name ends in .xlsx; name it so, or it is not read back.")
+        raise RecordError(
+            say("{place}: a workbook's name ends in .xlsx; name it so, or it is not read back.", place=place)
+        )
 
     def write(draft: Path) -> None:
         from evenhand.records._workbook_writer import save
@@ -95,10 +99,10 @@ def write_workbook(folder: Folder, place: str | os.PathLike[str]) -> Path:
         tables = ((stem, columns, map(_typed_line, lines)) for stem, columns, lines in _tables(folder))
         save(tables, draft, empty_sheet=INVENTED if folder.invented else None)
 
-    return _appear(place, "workbook", write)
+    return _appear(place, say("workbook"), write)
 
 
-def find_formulas(folder: Folder) -> tuple[str, ...]:
+def find_formulas(folder: Folder) -> tuple[Words, ...]:
     """Warn of text that a spreadsheet would run as a formula when it opens the CSV files.
 
     Such a cell is written all the same, since the folder has to come back byte for byte.
@@ -110,7 +114,7 @@ def find_formulas(folder: Folder) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
+    tuple of Words
         One sentence for each column that holds such a cell, with the first one; none where there is nothing to fear.
     """
     warnings = []
@@ -120,12 +124,19 @@ def find_formulas(folder: Folder) -> tuple[str, ...]:
             texts = [_cell(line[at]) for line in rows_of_stem if isinstance(line[at], str | tuple)]
             found = [text for text in texts if text.startswith(_FORMULA_SIGNS) and not _is_number(text)]
             if found:
-                cells = "1 cell begins" if len(found) == 1 else f"{len(found):,} cells begin"
-                warnings.append(
-                    f"{stem}.csv, {column}: {cells} with =, +, -, @ or a tab (the first is {quoted(found[0])}), which "
-                    "a spreadsheet may run as a formula. Open the file there with its columns as text, or export a "
-                    "workbook."
+                sentence = say_many(
+                    "{file}, {column}: {count:,} cell begins with =, +, -, @ or a tab (the first is {first}), which a "
+                    "spreadsheet may run as a formula. Open the file there with its columns as text, or export a "
+                    "workbook.",
+                    "{file}, {column}: {count:,} cells begin with =, +, -, @ or a tab (the first is {first}), which a "
+                    "spreadsheet may run as a formula. Open the file there with its columns as text, or export a "
+                    "workbook.",
+                    count=len(found),
+                    file=f"{stem}.csv",
+                    column=column,
+                    first=quoted(found[0]),
                 )
+                warnings.append(sentence)
     return tuple(warnings)
 
 
@@ -137,17 +148,21 @@ def _is_number(text: str) -> bool:
     return True
 
 
-def _appear(place: Path, noun: str, write: Callable[[Path], None]) -> Path:
+def _appear(place: Path, noun: Words, write: Callable[[Path], None]) -> Path:
     """Let something be written under a draft name, and rename it when it is whole."""
     if place.exists():
-        raise RecordError(f"{place}: this is there already; give the export a {noun} of its own.")
+        raise RecordError(
+            say("{place}: this is there already; give the export a {noun} of its own.", place=place, noun=noun)
+        )
     draft = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
     try:
         write(draft)
         draft.rename(place)
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise RecordError(f"{place}: the {noun} cannot be written ({reason}).") from error
+        sentence = say(
+            "{place}: the {noun} cannot be written ({reason}).", place=place, noun=noun, reason=reason_of(error)
+        )
+        raise RecordError(sentence) from error
     finally:
         shutil.rmtree(draft, ignore_errors=True)
         with contextlib.suppress(OSError):

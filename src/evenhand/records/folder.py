@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from evenhand.errors import FolderError
-from evenhand.records._problems import Problems, did_you_mean, ended, quoted
+from evenhand.records._problems import Problems, find_near, quoted
+from evenhand.records._reasons import reason_of
 from evenhand.records._table import RawTable, build_table, read_csv
 from evenhand.records.rows import (
     FILES,
     Attribute,
     Batch,
+    BatchLot,
     Coffee,
     Costs,
     Cup,
@@ -28,12 +30,13 @@ from evenhand.records.rows import (
     Sheet,
     Target,
 )
+from evenhand.words import Words, join, say
 
 MAX_FILE_BYTES = 50_000_000
 INVENTED = "INVENTED"
 """A file INVENTED.txt, or a sheet of this name, marks the data as invented."""
 
-_TOO_LARGE = f"is larger than {MAX_FILE_BYTES // 1_000_000} MB; a season of tastings takes far less"
+_MAX_MB = MAX_FILE_BYTES // 1_000_000
 
 R = TypeVar("R")
 
@@ -68,6 +71,7 @@ class Folder:
     green_lots: tuple[GreenLot, ...] = ()
     green_readings: tuple[GreenReading, ...] = ()
     green_storage: tuple[GreenStorage, ...] = ()
+    batch_lots: tuple[BatchLot, ...] = ()
 
 
 def read(path: str | os.PathLike[str], *, today: dt.date) -> Folder:
@@ -97,7 +101,8 @@ def read(path: str | os.PathLike[str], *, today: dt.date) -> Folder:
         problems = Problems({stem: f"{stem}.csv" for stem in FILES})
         raw, invented = _read_files(place, problems)
     else:
-        problems = Problems({stem: f"{_shown(workbook.name)}, sheet {stem}" for stem in FILES})
+        name = _shown(workbook.name)
+        problems = Problems({stem: say("{workbook}, sheet {sheet}", workbook=name, sheet=stem) for stem in FILES})
         raw, invented = _read_workbook(workbook, problems)
 
     from evenhand.records._cells import read_rows  # with pydantic, only when there is something to read
@@ -129,11 +134,13 @@ def _workbook_of(place: Path) -> Path | None:
             return _workbook_in(place, sorted(os.listdir(place)))
         exists = place.exists()
     except (OSError, ValueError) as error:
-        raise FolderError([f"{shown}: cannot be opened ({_reason(error)})."]) from error
+        sentence = say("{place}: cannot be opened ({reason}).", place=shown, reason=reason_of(error))
+        raise FolderError([sentence]) from error
     if not exists:
-        raise FolderError([f"{shown}: there is no such folder or file."])
+        raise FolderError([say("{place}: there is no such folder or file.", place=shown)])
     if not place.is_file() or place.suffix.lower() != ".xlsx":
-        raise FolderError([f"{shown}: name a folder of CSV files or an XLSX workbook; this is neither."])
+        sentence = say("{place}: name a folder of CSV files or an XLSX workbook; this is neither.", place=shown)
+        raise FolderError([sentence])
     return place
 
 
@@ -143,10 +150,17 @@ def _workbook_in(place: Path, names: list[str]) -> Path | None:
     workbooks = [n for n in names if n.lower().endswith(".xlsx") and not n.startswith(("~$", "."))]
     if len(workbooks) == 1:
         return place / workbooks[0]
+    shown = _shown(str(place))
     if workbooks:
-        raise FolderError([f"{_shown(str(place))}: the folder holds {len(workbooks)} workbooks; name the one to read."])
+        sentence = say(
+            "{place}: the folder holds {number} workbooks; name the one to read.", place=shown, number=len(workbooks)
+        )
+        raise FolderError([sentence])
     wanted = ", ".join(f"{stem}.csv" for stem, kind in FILES.items() if kind.required)
-    raise FolderError([f"{_shown(str(place))}: the folder holds no CSV file and no workbook; needed are {wanted}."])
+    sentence = say(
+        "{place}: the folder holds no CSV file and no workbook; needed are {files}.", place=shown, files=wanted
+    )
+    raise FolderError([sentence])
 
 
 def _read_files(place: Path, problems: Problems) -> tuple[dict[str, RawTable], bool]:
@@ -157,15 +171,17 @@ def _read_files(place: Path, problems: Problems) -> tuple[dict[str, RawTable], b
         name = f"{stem}.csv"
         if name not in names:
             if kind.required:
-                hint = did_you_mean(name, others, "is it")
-                problems.add(stem, ended(f"this file is missing from the folder{hint}"))
+                problems.add(stem, _missing_file(find_near(name, others)))
             continue
         content = _load(place / name, stem, problems)
         if content is not None and (table := read_csv(stem, content, problems)) is not None:
             raw[stem] = table
-    _demand_lots("file", [stem for stem in FILES if f"{stem}.csv" in names], others, problems)
+    users = _users_of_lots([stem for stem in FILES if f"{stem}.csv" in names], problems)
+    if users is not None:
+        problems.add("green_lots", _missing_lots_file(users, find_near("green_lots.csv", others)))
     if others:
-        problems.warn(None, "not read, because no such file is known: " + ", ".join(map(_shown, others)) + ".")
+        listed = ", ".join(map(_shown, others))
+        problems.warn(None, say("not read, because no such file is known: {names}.", names=listed))
     return raw, f"{INVENTED}.txt" in names
 
 
@@ -173,14 +189,15 @@ def _load(path: Path, stem: str, problems: Problems) -> bytes | None:
     """Return the file's bytes; its size is looked at before anything is read."""
     try:
         if not path.is_file():
-            problems.add(stem, "this is not a file that can be read.")
+            problems.add(stem, say("this is not a file that can be read."))
             return None
         if path.stat().st_size > MAX_FILE_BYTES:
-            problems.add(stem, f"the file {_TOO_LARGE}.")
+            sentence = say("the file is larger than {most} MB; a season of tastings takes far less.", most=_MAX_MB)
+            problems.add(stem, sentence)
             return None
         return path.read_bytes()
     except OSError as error:
-        problems.add(stem, f"the file cannot be read ({_reason(error)}).")
+        problems.add(stem, say("the file cannot be read ({reason}).", reason=reason_of(error)))
         return None
 
 
@@ -190,43 +207,80 @@ def _read_workbook(path: Path, problems: Problems) -> tuple[dict[str, RawTable],
     shown = _shown(path.name)
     try:
         if path.stat().st_size > MAX_FILE_BYTES:
-            raise FolderError([f"{shown}: the workbook {_TOO_LARGE}."])
+            raise FolderError([_large_workbook(shown)])
         names, sheets, error_cells = read_workbook(path.read_bytes(), tuple(FILES))
     except OSError as error:
-        raise FolderError([f"{shown}: the workbook cannot be read ({_reason(error)})."]) from error
+        sentence = say("{workbook}: the workbook cannot be read ({reason}).", workbook=shown, reason=reason_of(error))
+        raise FolderError([sentence]) from error
     except WorkbookError as error:
-        raise FolderError([f"{shown}: the workbook cannot be read; {error}."]) from error
+        sentence = say("{workbook}: the workbook cannot be read; {reason}.", workbook=shown, reason=error.args[0])
+        raise FolderError([sentence]) from error
     raw: dict[str, RawTable] = {}
     others = [name for name in names if name not in FILES and name != INVENTED]
     for stem, kind in FILES.items():
         if stem not in sheets:
             if kind.required:
-                hint = did_you_mean(stem, others, "is it")
-                problems.add(stem, ended(f"this sheet is missing from the workbook{hint}"))
+                problems.add(stem, _missing_sheet(find_near(stem, others)))
             continue
         for cell in error_cells.get(stem, ()):
-            problems.add(stem, f"cell {cell} holds a spreadsheet error; mend its formula or leave the cell empty.")
+            sentence = say(
+                "cell {cell} holds a spreadsheet error; mend its formula or leave the cell empty.", cell=cell
+            )
+            problems.add(stem, sentence)
         if (table := build_table(stem, sheets[stem], problems, comma_is_free=True)) is not None:
             raw[stem] = table
-    _demand_lots("sheet", list(sheets), others, problems)
+    users = _users_of_lots(list(sheets), problems)
+    if users is not None:
+        problems.add("green_lots", _missing_lots_sheet(users, find_near("green_lots", others)))
     if others:
         named = ", ".join(quoted(name) for name in others)
-        problems.warn(None, f"{shown}: not read, because no such sheet is known: {named}.")
+        sentence = say("{workbook}: not read, because no such sheet is known: {names}.", workbook=shown, names=named)
+        problems.warn(None, sentence)
     return raw, INVENTED in names
 
 
-def _demand_lots(kind: str, present: list[str], others: list[str], problems: Problems) -> None:
-    """Ask for the list of lots where readings or spells of storage name some."""
+def _users_of_lots(present: list[str], problems: Problems) -> Words | None:
+    """Name the readings and spells of storage that need the list of lots, where it is not there."""
     users = [stem for stem in ("green_readings", "green_storage") if stem in present]
-    if users and "green_lots" not in present:
-        name = "green_lots.csv" if kind == "file" else "green_lots"
-        hint = did_you_mean(name, others, "is it")
-        named = " and ".join(problems.places[stem] for stem in users)
-        problems.add("green_lots", ended(f"this {kind} is missing; {named} need it, for it lists the lots{hint}"))
+    if not users or "green_lots" in present:
+        return None
+    return join((problems.places[stem] for stem in users), " and ")
 
 
-def _reason(error: Exception) -> str:
-    return (getattr(error, "strerror", None) or str(error)).lower()
+def _missing_file(near: str) -> Words:
+    if near:
+        return say("this file is missing from the folder; is it {near}?", near=near)
+    return say("this file is missing from the folder.")
+
+
+def _missing_sheet(near: str) -> Words:
+    if near:
+        return say("this sheet is missing from the workbook; is it {near}?", near=near)
+    return say("this sheet is missing from the workbook.")
+
+
+def _missing_lots_file(users: Words, near: str) -> Words:
+    if near:
+        return say(
+            "this file is missing; {users} need it, for it lists the lots; is it {near}?", users=users, near=near
+        )
+    return say("this file is missing; {users} need it, for it lists the lots.", users=users)
+
+
+def _missing_lots_sheet(users: Words, near: str) -> Words:
+    if near:
+        return say(
+            "this sheet is missing; {users} need it, for it lists the lots; is it {near}?", users=users, near=near
+        )
+    return say("this sheet is missing; {users} need it, for it lists the lots.", users=users)
+
+
+def _large_workbook(name: str) -> Words:
+    return say(
+        "{workbook}: the workbook is larger than {most} MB; a season of tastings takes far less.",
+        workbook=name,
+        most=_MAX_MB,
+    )
 
 
 def _shown(name: str) -> str:

@@ -37,6 +37,7 @@ from evenhand.records.models import (
 from evenhand.records.models._coffee import RECIPE_QUANTITIES
 from evenhand.records.models._tasting import BATCH_MEASURES, PULL_MEASURES
 from evenhand.records.sheets import standing_sheets
+from evenhand.words import Words, say
 
 SheetKey = tuple[str, str]
 """The cup's code and the taster's name."""
@@ -60,9 +61,18 @@ class Report:
     warnings: tuple[str, ...]
     is_dry: bool
 
-    def lines(self) -> list[str]:
+    def lines(self) -> list[Words]:
         """Return one sentence for each file."""
-        return [f"{stem}: {c.new} new, {c.changed} changed, {c.same} as they were." for stem, c in self.counts.items()]
+        return [
+            say(
+                "{file}: {new} new, {changed} changed, {same} as they were.",
+                file=stem,
+                new=count.new,
+                changed=count.changed,
+                same=count.same,
+            )
+            for stem, count in self.counts.items()
+        ]
 
 
 def import_path(pen: Pen, path: str | os.PathLike[str], *, dry_run: bool) -> Report:
@@ -124,7 +134,7 @@ class _Import:
         versions = self._coffees(lots)
         self.writer.versioned("costs", revise_costs, **asdict(self.folder.costs))
         batches = self._batches(versions)
-        write_batch_lots(self.writer, self.folder.batches, batches, lots)
+        write_batch_lots(self.writer, self.folder, batches, lots)
         pulls = self.writer.put(
             "pulls",
             Pull,
@@ -157,10 +167,12 @@ class _Import:
             title = unicodedata.normalize("NFC", " ".join(self.folder.title.split()))[:MAX_LABEL_LENGTH].strip()
             self.pen.make(Shop(name=title or "shop", is_invented=self.folder.invented))
         elif shop.is_invented != self.folder.invented:
-            clash = "the folder is marked as invented and the records are not"
+            clash = say("the folder is marked as invented and the records are not: import it into records of its own.")
             if shop.is_invented:
-                clash = "the records are marked as invented and the folder is not"
-            raise FolderError([f"{clash}: import it into records of its own."])
+                clash = say(
+                    "the records are marked as invented and the folder is not: import it into records of its own."
+                )
+            raise FolderError([clash])
 
     def _attributes(self) -> dict[str, int]:
         held = {row.name: row for row in Attribute.objects.all()}
@@ -170,7 +182,7 @@ class _Import:
             if there is None or (there.scale_low, there.scale_high) == (row.scale_low, row.scale_high):
                 continue
             if there.is_in_use():
-                clashes.append(f"attributes: {there.scale_in_use()}")
+                clashes.append(say("{file}: {sentence}", file="attributes", sentence=there.scale_in_use()))
         if clashes:
             raise FolderError(clashes)
         wanted = {r.attribute: values_of(r, ("scale_low", "scale_high")) for r in self.folder.attributes}

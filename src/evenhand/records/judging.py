@@ -73,6 +73,7 @@ def arrange(folder: Folder, *, judged_on: date) -> Tastings:
         targets[goal.coffee][(goal.service, goal.attribute)] = Target(goal.target, goal.tolerance)
     batch_of_pull = {row.pull: row.batch for row in folder.pulls}
     lot_of_coffee = {row.coffee: row.green_lot for row in folder.coffees if row.green_lot}
+    lot_of_batch = _lot_of_batch(folder)
     cups = {row.cup: row for row in folder.cups}
 
     def labels(values: list[str]) -> np.ndarray[tuple[int], np.dtype[np.str_]]:
@@ -97,7 +98,7 @@ def arrange(folder: Folder, *, judged_on: date) -> Tastings:
                 green_moisture_pct=row.green_moisture_pct,
                 roasted_moisture_pct=row.roasted_moisture_pct,
                 roast_time_s=row.roast_time_s,
-                green_lot=row.green_lot or lot_of_coffee.get(row.coffee),
+                green_lot=lot_of_batch[row.batch],
             )
             for row in folder.batches
         ),
@@ -148,6 +149,16 @@ def arrange(folder: Folder, *, judged_on: date) -> Tastings:
         lots=_lots(folder),
         lot_of_coffee=lot_of_coffee,
     )
+
+
+def _lot_of_batch(folder: Folder) -> dict[str, str | None]:
+    """Return the lot of each batch: its own, none for a blend, and else the lot that its coffee names."""
+    of_coffee = {row.coffee: row.green_lot for row in folder.coffees}
+    lots = {row.batch: row.green_lot or of_coffee[row.coffee] for row in folder.batches}
+    named: dict[str, list[str]] = {}
+    for row in folder.batch_lots:
+        named.setdefault(row.batch, []).append(row.green_lot)
+    return lots | {batch: own[0] if len(own) == 1 else None for batch, own in named.items()}
 
 
 def _lots(folder: Folder) -> tuple[Lot, ...]:

@@ -11,7 +11,9 @@ import secrets
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from evenhand.records._reasons import reason_of
 from evenhand.records._refusals import RecordError
+from evenhand.words import say
 
 _KEY = re.compile(r"[0-9a-f]{64}")
 
@@ -63,12 +65,13 @@ def load(path: str | os.PathLike[str], *, make: bool) -> KeyRing:
             _make(place)
         text = place.read_text(encoding="ascii", errors="replace")
     except OSError as error:
-        raise RecordError(
-            f"{place}: the key file cannot be used ({(error.strerror or str(error)).lower()})."
-        ) from error
+        sentence = say("{place}: the key file cannot be used ({reason}).", place=place, reason=reason_of(error))
+        raise RecordError(sentence) from error
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     if not lines or not all(_KEY.fullmatch(line) for line in lines):
-        raise RecordError(f"{place}: this is no key file; a line is a key of 64 hexadecimal digits. Restore it.")
+        raise RecordError(
+            say("{place}: this is no key file; a line is a key of 64 hexadecimal digits. Restore it.", place=place)
+        )
     return KeyRing(tuple(bytes.fromhex(line) for line in lines))
 
 

@@ -15,6 +15,7 @@ from evenhand.verdict.likeness import LotComparison, compare_seasons
 from evenhand.verdict.season import SeasonReading, lay_out, read_season
 from evenhand.verdict.tastings import Tastings
 from evenhand.verdict.week import Palate, WeekPlan, plan_week, tasters_of_late
+from evenhand.words import say
 
 CUPS_A_WEEK, MINUTES_A_WEEK = 12, 60.0
 """What a taster has for tasting in a week where nobody says (common practice, no source)."""
@@ -174,7 +175,7 @@ def plan_from(
     """
     names = tuple(dict.fromkeys(tasters)) or tasters_of_late(tastings)
     if not names:
-        raise DesignError("Nobody has tasted anything in this folder yet; name who tastes this week.")
+        raise DesignError(say("Nobody has tasted anything in this folder yet; name who tastes this week."))
     palates = [Palate(name=name, cups=cups, minutes=minutes) for name in names]
     bench = lay_out(tastings)
     charts = read_season(tastings, bench=bench)
@@ -195,7 +196,9 @@ def _tastings(path: str | Path, today: date | None, on: date | None) -> Tastings
     folder = read(Path(path), today=clock)
     last = _last_day(folder)
     if on is not None and last is not None and on < last:
-        raise DesignError(f"The folder holds days up to {last}; read it on that day or later, not on {on}.")
+        raise DesignError(
+            say("The folder holds days up to {last}; read it on that day or later, not on {day}.", last=last, day=on)
+        )
     if on is None:
         on = last if today is None and folder.invented and last is not None else clock
     return arrange(folder, judged_on=on)

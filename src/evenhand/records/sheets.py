@@ -11,6 +11,7 @@ from evenhand.records._refusals import RecordError
 from evenhand.records.audit import Pen, writing
 from evenhand.records.coffees import on_scale
 from evenhand.records.models import Attribute, Cup, Fault, FaultAnswer, Person, Score, Sheet
+from evenhand.words import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ def take_sheet(
             same = _content(stored) == (cup.pk, taster.pk, dict(scores), dict(faults), words)
             return Taken(stored, is_new=False, is_same=same)
         if not (scores or faults or words):
-            raise RecordError("The sheet is empty; score an attribute, answer a fault or write a word.")
+            raise RecordError(say("The sheet is empty; score an attribute, answer a fault or write a word."))
         sheet = Sheet(
             client_id=client_id,
             cup=cup,
@@ -100,7 +101,7 @@ def take_sheet(
         known = {row.name: row for row in Fault.objects.filter(name__in=faults)}
         for name in faults:
             if name not in known:
-                raise RecordError(f"There is no fault {quoted(name)} on the shop's list; add it first.")
+                raise RecordError(say("There is no fault {name} on the shop's list; add it first.", name=quoted(name)))
         found = {name: on_scale(scales, name, value, "score") for name, value in scores.items()}
         pen.make(
             sheet,
@@ -114,14 +115,20 @@ def _corrected(cup: Cup, taster: Person, supersedes: str | None) -> Sheet | None
     standing = standing_sheets().filter(cup=cup, taster=taster).first()
     if supersedes is None:
         if standing is not None:
-            raise RecordError(
-                f"{taster} has a sheet on cup {cup} already; a correction names the sheet that it takes the place of."
+            sentence = say(
+                "{taster} has a sheet on cup {cup} already; a correction names the sheet that it takes the place of.",
+                taster=taster,
+                cup=cup,
             )
+            raise RecordError(sentence)
         return None
     if standing is None or standing.client_id != supersedes:
-        raise RecordError(
-            f"The sheet that this one corrects is not the one by {taster} that stands on cup {cup}; look at it again."
+        sentence = say(
+            "The sheet that this one corrects is not the one by {taster} that stands on cup {cup}; look at it again.",
+            taster=taster,
+            cup=cup,
         )
+        raise RecordError(sentence)
     return standing
 
 

@@ -12,6 +12,7 @@ from evenhand.records.canonical import canonical
 from evenhand.records.coffees import current_costs
 from evenhand.records.models import Batch, Entry, Person, Verdict, Withdrawal
 from evenhand.records.models._history import MADE
+from evenhand.words import say, say_many
 
 
 def standing_verdict(batch: Batch) -> Verdict | None:
@@ -61,21 +62,31 @@ def sign(
         are written, the signer does not hold the pen, or a decision against the advice has no note.
     """
     if pen.who != signer.name:
-        raise RecordError(f"Only {signer} can sign as {signer}; {pen.who} holds the pen.")
+        sentence = say("Only {signer} can sign as {signer}; {writer} holds the pen.", signer=signer, writer=pen.who)
+        raise RecordError(sentence)
     if judgement.get("batch") != batch.label:
-        raise RecordError(f"This judgement is not of batch {batch}; judge it again and sign what you see.")
+        raise RecordError(
+            say("This judgement is not of batch {batch}; judge it again and sign what you see.", batch=batch)
+        )
     advised = str(judgement.get("decision"))
     if decision != advised and not note.strip():
-        raise RecordError("The decision is not the advised one; say in a note why.")
+        raise RecordError(say("The decision is not the advised one; say in a note why."))
     with writing():
         if standing_verdict(batch) is not None:
-            raise RecordError(f"A verdict on batch {batch} is signed already; withdraw it before signing another.")
+            raise RecordError(
+                say("A verdict on batch {batch} is signed already; withdraw it before signing another.", batch=batch)
+            )
         if new := sheets_since(batch, seen):
-            arrived = "one sheet has" if new == 1 else f"{new} sheets have"
-            raise RecordError(f"Since batch {batch} was judged, {arrived} arrived; judge it again before signing.")
+            sentence = say_many(
+                "Since batch {batch} was judged, one sheet has arrived; judge it again before signing.",
+                "Since batch {batch} was judged, {count} sheets have arrived; judge it again before signing.",
+                count=new,
+                batch=batch,
+            )
+            raise RecordError(sentence)
         costs = current_costs()
         if costs is None:
-            raise RecordError("No costs are written yet; a verdict rests on them, so write them first.")
+            raise RecordError(say("No costs are written yet; a verdict rests on them, so write them first."))
         return pen.make(
             Verdict(
                 batch=batch,
@@ -101,10 +112,11 @@ def withdraw(pen: Pen, verdict: Verdict, *, reason: str, by: Person) -> Withdraw
         When it was withdrawn already, no reason is given, or another person holds the pen.
     """
     if pen.who != by.name:
-        raise RecordError(f"Only {by} can withdraw as {by}; {pen.who} holds the pen.")
+        sentence = say("Only {signer} can withdraw as {signer}; {writer} holds the pen.", signer=by, writer=pen.who)
+        raise RecordError(sentence)
     if not reason.strip():
-        raise RecordError("Say why the verdict is withdrawn.")
+        raise RecordError(say("Say why the verdict is withdrawn."))
     with writing():
         if Withdrawal.objects.filter(verdict=verdict).exists():
-            raise RecordError(f"{verdict} was withdrawn already.")
+            raise RecordError(say("{verdict} was withdrawn already.", verdict=verdict))
         return pen.make(Withdrawal(verdict=verdict, withdrawn_by=by, withdrawn_at=pen.at, reason=reason))

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError, QuantityError
 from evenhand.units import Measured
+from evenhand.words import say
 
 Array = NDArray[np.float64]
 
@@ -60,7 +61,9 @@ class Moisture:
 
     def __post_init__(self) -> None:
         if not 0 < self.wet_pct.value < 100:
-            raise QuantityError(f"A moisture lies between 0 and 100 %, not {self.wet_pct.value:g} %.")
+            raise QuantityError(
+                say("A moisture lies between 0 and 100 %, not {moisture:g} %.", moisture=self.wet_pct.value)
+            )
 
     @property
     def dry_pct(self) -> Measured:
@@ -85,12 +88,16 @@ class Moisture:
         """
         if self.method == other.method:
             if offset is not None:
-                raise DesignError("Two moistures by one method need no offset; leave it out.")
+                raise DesignError(say("Two moistures by one method need no offset; leave it out."))
             return self.wet_pct - other.wet_pct
         if offset is None:
             raise DesignError(
-                f"A moisture by {self.method} cannot be set against one by {other.method}: measure both by one method, "
-                "or state by how much one reads above the other."
+                say(
+                    "A moisture by {method} cannot be set against one by {other}: measure both by one method, or state "
+                    "by how much one reads above the other.",
+                    method=self.method,
+                    other=other.method,
+                )
             )
         return self.wet_pct - other.wet_pct - offset
 
@@ -129,7 +136,9 @@ class Isotherm:
 
     def __post_init__(self) -> None:
         if not (self.monolayer_pct > 0 and self.c > 0 and 0 < self.k <= 1 and self.activity_sd >= 0):
-            raise QuantityError("An isotherm needs a monolayer, c and k above 0, k at most 1, and no negative scatter.")
+            raise QuantityError(
+                say("An isotherm needs a monolayer, c and k above 0, k at most 1, and no negative scatter.")
+            )
 
     def moisture_dry_pct(self, water_activity: ArrayLike) -> Array:
         """Moisture on dry basis at a water activity.
@@ -164,16 +173,23 @@ class Isotherm:
         """
         if self.method is not None and moisture.method != self.method:
             raise DesignError(
-                f"This isotherm holds for moistures by {self.method}, not by {moisture.method}; measure by that "
-                "method, or fit an isotherm of your own."
+                say(
+                    "This isotherm holds for moistures by {method}, not by {other}; measure by that method, or fit an "
+                    "isotherm of your own.",
+                    method=self.method,
+                    other=moisture.method,
+                )
             )
         dry = moisture.dry_pct
         x = self._solve(dry.value)
         activity = x / self.k
         if activity >= 1:
             raise QuantityError(
-                f"A moisture of {moisture.wet_pct.value:g} % lies beyond this isotherm, which ends at a water activity "
-                "of 1; check the moisture."
+                say(
+                    "A moisture of {moisture:g} % lies beyond this isotherm, which ends at a water activity of 1; "
+                    "check the moisture.",
+                    moisture=moisture.wet_pct.value,
+                )
             )
         step = 1e-4 * dry.value
         slope = (self._solve(dry.value + step) - self._solve(dry.value - step)) / (2.0 * step * self.k)
@@ -229,11 +245,11 @@ def fit_isotherm(
 
     activity, wet = _activities(water_activity), np.asarray(moisture_wet_pct, dtype=float)
     if activity.ndim != 1 or activity.shape != wet.shape:
-        raise DesignError("Water activities and moistures must be lists of the same length.")
+        raise DesignError(say("Water activities and moistures must be lists of the same length."))
     if np.unique(activity).size < 4:
-        raise DesignError("An isotherm needs pairs at four water activities or more; add some, drier and damper.")
+        raise DesignError(say("An isotherm needs pairs at four water activities or more; add some, drier and damper."))
     if not np.all((wet > 0) & (wet < 100)):
-        raise QuantityError("Every moisture must lie between 0 and 100 %.")
+        raise QuantityError(say("Every moisture must lie between 0 and 100 %."))
     dry = 100.0 * wet / (100.0 - wet)
 
     def curve(unknown: Array) -> Array:
@@ -247,7 +263,7 @@ def fit_isotherm(
         lambda unknown: curve(unknown) - dry, start, bounds=limits, xtol=1e-12, ftol=1e-12, gtol=1e-12
     )
     if not found.success:
-        raise DesignError("No isotherm fits these pairs; check for a mistyped value.")
+        raise DesignError(say("No isotherm fits these pairs; check for a mistyped value."))
     monolayer, c = float(np.exp(found.x[0])), float(np.exp(found.x[1]))
     k = float(1.0 / (1.0 + np.exp(-found.x[2])))
     line = Isotherm(monolayer, c, k, 0.0, method, source)
@@ -262,5 +278,7 @@ def fit_isotherm(
 def _activities(water_activity: ArrayLike) -> Array:
     activity = np.asarray(water_activity, dtype=float)
     if not np.all((activity >= 0) & (activity < 1)):
-        raise QuantityError("A water activity lies from 0 up to, not including, 1; 55 % relative humidity is 0.55.")
+        raise QuantityError(
+            say("A water activity lies from 0 up to, not including, 1; 55 % relative humidity is 0.55.")
+        )
     return activity

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.errors import DesignError, QuantityError
+from evenhand.words import Words, join, say
 
 Array = NDArray[np.float64]
 
@@ -14,6 +15,7 @@ _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 _NODE_WEIGHTS: Final = _WEIGHTS / _WEIGHTS.sum()
 _EARLY, _LATE = 0.1, 0.9
 _GONE = 0.5
+_SOON = 0.5  # months
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,9 +99,9 @@ def find_leaving(
     from scipy.special import ndtr
 
     if not low < high:
-        raise DesignError("The lower limit of tolerance must lie below the upper one.")
+        raise DesignError(say("The lower limit of tolerance must lie below the upper one."))
     if months.size < 2:
-        raise QuantityError("The horizon must be more than 0 months.")
+        raise QuantityError(say("The horizon must be more than 0 months."))
     change_sd = np.sqrt(cov[:, 1, 1])
     slope = mean[:, 1:] + change_sd[:, None] * _NODES  # (cells, nodes)
     level = mean[:, :1] + (cov[:, 0, 1] / change_sd)[:, None] * _NODES
@@ -153,29 +155,55 @@ def _sentence(
     toward: str,
     leans: bool,
     storage_known: bool,
-) -> str:
+) -> Words:
     early, likely, late = interval
-    end = f"month {months[-1]:.0f}"
-    if p_left[0] >= _GONE:
-        said = f"{attribute} is likely {toward} its tolerance already ({100 * p_left[0]:.0f} %). Taste it now."
-    elif likely is None:
-        stays = 100 * (1 - p_left[-1])
-        said = f"{attribute} is likely to stay within tolerance up to {end} after harvest ({stays:.0f} %)."
-        said += _taste_by(early, months[0])
-    else:
-        said = f"{attribute} is likely to be {toward} its tolerance from month {likely:.0f} after harvest on"
-        until = f"month {late:.0f}" if late is not None else f"later than {end}"
-        said += f" (80 % interval: month {early:.0f} to {until})."
-        said += _taste_by(early, months[0])
-    said += " This is a prompt to taste, not an expiry."
+    parts = [_outlook(attribute, months[-1], p_left, early, likely, late, toward)]
+    if p_left[0] >= _GONE or (early is not None and early - months[0] < _SOON):
+        parts.append(say("Taste it now."))
+    elif early is not None:
+        parts.append(say("Taste it by month {month:.0f}.", month=early))
+    parts.append(say("This is a prompt to taste, not an expiry."))
     if leans:
-        said += " The tastings so far do not show a change, so this leans on how large one could be."
+        parts.append(say("The tastings so far do not show a change, so this leans on how large one could be."))
     if not storage_known:
-        said += " Part of its storage is not recorded and was taken as 20 degrees C and a water activity of 0.55 there."
-    return said
+        parts.append(
+            say("Part of its storage is not recorded and was taken as 20 degrees C and a water activity of 0.55 there.")
+        )
+    return join(parts, " ")
 
 
-def _taste_by(early: float | None, now: float) -> str:
-    if early is None:
-        return ""
-    return " Taste it now." if early - now < 0.5 else f" Taste it by month {early:.0f}."
+def _outlook(
+    attribute: str,
+    end: float,
+    p_left: Array,
+    early: float | None,
+    likely: float | None,
+    late: float | None,
+    toward: str,
+) -> Words:
+    """Say from when on the attribute is likely to lie outside."""
+    is_below = toward == "below"
+    if p_left[0] >= _GONE:
+        told = {"attribute": attribute, "chance": 100 * p_left[0]}
+        if is_below:
+            return say("{attribute} is likely below its tolerance already ({chance:.0f} %).", **told)
+        return say("{attribute} is likely above its tolerance already ({chance:.0f} %).", **told)
+    if likely is None:
+        return say(
+            "{attribute} is likely to stay within tolerance up to month {end:.0f} after harvest ({chance:.0f} %).",
+            attribute=attribute,
+            end=end,
+            chance=100 * (1 - p_left[-1]),
+        )
+    if late is None:
+        interval = say("80 % interval: month {early:.0f} to later than month {end:.0f}", early=early, end=end)
+    else:
+        interval = say("80 % interval: month {early:.0f} to month {late:.0f}", early=early, late=late)
+    told = {"attribute": attribute, "month": likely, "span": interval}
+    if is_below:
+        return say(
+            "{attribute} is likely to be below its tolerance from month {month:.0f} after harvest on ({span}).", **told
+        )
+    return say(
+        "{attribute} is likely to be above its tolerance from month {month:.0f} after harvest on ({span}).", **told
+    )

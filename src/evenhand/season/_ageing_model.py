@@ -18,6 +18,7 @@ from evenhand.season._ageing_cells import Grid, equal_parts, solve
 from evenhand.season._ageing_leaving import Leaving, find_leaving
 from evenhand.season._ageing_storage import History, effect_grid, reference_months
 from evenhand.units import Measured
+from evenhand.words import say
 
 Array = NDArray[np.float64]
 
@@ -118,7 +119,7 @@ class Ageing:
         lot: Hashable | None = None,
         history: History | None = None,
         *,
-        attribute: str = "The attribute",
+        attribute: str = say("The attribute"),
         horizon_months: float = 24.0,
     ) -> Leaving:
         """Find the month in which a lot's attribute is likely to leave its tolerance.
@@ -173,7 +174,9 @@ class Ageing:
         elif lot in self.lots:
             number = self.lots.index(lot)
         else:
-            raise DesignError(f"No tasting is of the lot {lot}; give one that was learned from, or None for a new one.")
+            raise DesignError(
+                say("No tasting is of the lot {lot}; give one that was learned from, or None for a new one.", lot=lot)
+            )
         if history is None:
             history = () if lot is None else self._histories.get(lot, ())
         return self._mean[:, number], self._cov[:, number], history
@@ -228,16 +231,20 @@ def learn_ageing(
     """
     y, sd, age = (np.asarray(x, dtype=float) for x in (level, level_sd, months))
     if y.ndim != 1 or sd.shape != y.shape or age.shape != y.shape or len(lot) != y.size:
-        raise DesignError("Levels, uncertainties, lots and months must be lists of the same length, one entry a batch.")
+        raise DesignError(
+            say("Levels, uncertainties, lots and months must be lists of the same length, one entry a batch.")
+        )
     if not (np.all(np.isfinite(y)) and np.all(np.isfinite(sd) & (sd > 0))):
-        raise QuantityError("Every level must be a finite number with an uncertainty above 0.")
+        raise QuantityError(say("Every level must be a finite number with an uncertainty above 0."))
     if not (change_prior_sd > 0 and level_prior_sd > 0):
-        raise QuantityError("The prior standard deviations must be more than 0.")
+        raise QuantityError(say("The prior standard deviations must be more than 0."))
     names: tuple[Hashable, ...] = tuple(sorted(set(lot), key=str))
     member = np.array([names.index(one) for one in lot], dtype=int)
     speaking = sum(np.unique(age[member == j]).size > 1 for j in range(len(names)))
     if speaking == 0:
-        raise DesignError("No lot was tasted at two ages; taste one again some months later to see what ageing does.")
+        raise DesignError(
+            say("No lot was tasted at two ages; taste one again some months later to see what ageing does.")
+        )
     histories = dict(histories or {})
     effects, effect_weight = effect_grid()
     stored = np.empty((len(effects), y.size))

@@ -10,10 +10,13 @@ from numpy.typing import NDArray
 from evenhand.errors import DesignError, QuantityError
 from evenhand.season._ageing_leaving import Leaving
 from evenhand.units import Measured
+from evenhand.words import Words, join, say
 
 Array = NDArray[np.float64]
 
 _QUANTILE_NODES: Final = (np.arange(15) + 0.5) / 15
+_SOON: Final = 0.5  # months
+_MANY: Final = 9.95  # from so many bags on a tenth of one is not told
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +66,7 @@ def stock_against_life(
     *,
     taste_above: float = 0.1,
     act_above: float = 0.5,
-    unit: str = "bags",
+    unit: str = say("bags"),
 ) -> StockAdvice:
     """Set a lot's stock against the month in which its first attribute is likely to leave tolerance.
 
@@ -79,7 +82,7 @@ def stock_against_life(
         Chances of leaving before the last bag is sold from which to taste sooner, and to sell faster or blend (common
         practice, no source).
     unit
-        What `bags` and `bags_a_month` count, for the sentences.
+        What `bags` and `bags_a_month` count, as words for the sentences.
 
     Returns
     -------
@@ -97,14 +100,16 @@ def stock_against_life(
     from scipy.special import ndtri
 
     if not leavings:
-        raise DesignError("There is no attribute to set the stock against; give at least one.")
+        raise DesignError(say("There is no attribute to set the stock against; give at least one."))
     now = leavings[0].now_months
     if any(abs(one.now_months - now) > 1e-9 for one in leavings):
-        raise DesignError("The attributes' forecasts are of different days; make them all as of today.")
+        raise DesignError(say("The attributes' forecasts are of different days; make them all as of today."))
     if not (bags > 0 and bags_a_month.value > 0):
-        raise QuantityError("Bags left and bags sold a month must be more than 0.")
+        raise QuantityError(say("Bags left and bags sold a month must be more than 0."))
     if not 0 < taste_above <= act_above < 1:
-        raise DesignError("The thresholds must lie between 0 and 1, the one for tasting not above the one for acting.")
+        raise DesignError(
+            say("The thresholds must lie between 0 and 1, the one for tasting not above the one for acting.")
+        )
     # Sales as a lognormal of the same mean and spread, in fifteen equal parts: never 0 or below.
     width = float(np.sqrt(np.log1p((bags_a_month.sd / bags_a_month.value) ** 2)))
     rates = bags_a_month.value * np.exp(width * ndtri(_QUANTILE_NODES) - 0.5 * width**2)
@@ -154,32 +159,58 @@ def _sentence(
     needed: float | None,
     spare: float,
     unit: str,
-) -> str:
-    horizon = first.months[-1] - first.now_months
-    lives = f"about {life:.1f} months of life" if life is not None else f"more than {horizon:.0f} months of life"
-    said = f"{_amount(bags)} {unit} left, {months_of_sales:.1f} months of sales, {lives} ({first.attribute}). "
-    said += f"With a chance of {100 * chance:.0f} % it is {first.toward} tolerance before the last is sold. "
-    if action == "carry on":
-        said += "Carry on."
-        said += f" Taste it within {taste_in:.0f} months." if taste_in else ""
-    elif action == "taste sooner":
-        said += _taste(taste_in)
+) -> Words:
+    if life is None:
+        lives = say("more than {months:.0f} months of life", months=first.months[-1] - first.now_months)
     else:
-        said += _taste(taste_in)
-        if needed is not None and needed > rate:
-            said += f" If it is as feared: sell {_amount(needed)} {unit} a month instead of {_amount(rate)}"
-            said += f", or move about {_amount(spare)} {unit} to a blend."
-        elif needed is None:
-            said += " If it is as feared: move the stock to a blend."
-    return said + " A tasting decides; this is no expiry."
+        lives = say("about {months:.1f} months of life", months=life)
+    parts = [
+        say(
+            "{amount} {unit} left, {months:.1f} months of sales, {life} ({attribute}).",
+            amount=_amount(bags),
+            unit=unit,
+            months=months_of_sales,
+            life=lives,
+            attribute=first.attribute,
+        )
+    ]
+    if first.toward == "below":
+        parts.append(
+            say("With a chance of {chance:.0f} % it is below tolerance before the last is sold.", chance=100 * chance)
+        )
+    else:
+        parts.append(
+            say("With a chance of {chance:.0f} % it is above tolerance before the last is sold.", chance=100 * chance)
+        )
+    if action == "carry on":
+        parts.append(say("Carry on."))
+        if taste_in:
+            parts.append(say("Taste it within {months:.0f} months.", months=taste_in))
+    elif taste_in is None:
+        parts.append(say("Taste it."))
+    elif taste_in < _SOON:
+        parts.append(say("Taste it now."))
+    else:
+        parts.append(say("Taste it within {months:.1f} months.", months=taste_in))
+    if action == "sell faster or move to a blend":
+        if needed is None:
+            parts.append(say("If it is as feared: move the stock to a blend."))
+        elif needed > rate:
+            parts.append(
+                say(
+                    "If it is as feared: sell {needed} {unit} a month instead of {rate}, or move about {spare} {unit} "
+                    "to a blend.",
+                    needed=_amount(needed),
+                    unit=unit,
+                    rate=_amount(rate),
+                    spare=_amount(spare),
+                )
+            )
+    parts.append(say("A tasting decides; this is no expiry."))
+    return join(parts, " ")
 
 
-def _taste(taste_in: float | None) -> str:
-    if taste_in is None:
-        return "Taste it."
-    return "Taste it now." if taste_in < 0.5 else f"Taste it within {taste_in:.1f} months."
-
-
-def _amount(number: float) -> str:
+def _amount(number: float) -> Words:
     """Write a number of bags: to a tenth where there are few."""
-    return f"{number:.0f}" if number >= 9.95 or number == round(number) else f"{number:.1f}"
+    is_whole = number >= _MANY or number == round(number)
+    return say("{number:.0f}", number=float(number)) if is_whole else say("{number:.1f}", number=float(number))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenhand.errors import DesignError, QuantityError
+from evenhand.words import say
 
 Array = NDArray[np.float64]
 
@@ -55,11 +56,15 @@ class Spell:
 
     def __post_init__(self) -> None:
         if not self.months > 0:
-            raise QuantityError(f"A spell of storage lasts more than 0 months, not {self.months:g}.")
+            raise QuantityError(say("A spell of storage lasts more than 0 months, not {months:g}.", months=self.months))
         if self.temperature_c is not None and not (isfinite(self.temperature_c) and -40 <= self.temperature_c <= 60):
-            raise QuantityError(f"A store is between -40 and 60 degrees C, not {self.temperature_c:g}.")
+            raise QuantityError(
+                say("A store is between -40 and 60 degrees C, not {temperature:g}.", temperature=self.temperature_c)
+            )
         if self.water_activity is not None and not 0 < self.water_activity < 1:
-            raise QuantityError(f"A water activity lies between 0 and 1, not {self.water_activity:g}.")
+            raise QuantityError(
+                say("A water activity lies between 0 and 1, not {activity:g}.", activity=self.water_activity)
+            )
 
     @property
     def known(self) -> bool:
@@ -110,14 +115,18 @@ def reference_months(history: History, months: Array, effects: Array) -> Array:
         If a spell follows one that never ends.
     """
     if not np.all(np.isfinite(months) & (months >= 0)):
-        raise QuantityError("Months since harvest must be 0 or more; check the dates of harvest and of the tastings.")
+        raise QuantityError(
+            say("Months since harvest must be 0 or more; check the dates of harvest and of the tastings.")
+        )
     total = np.zeros((len(effects), len(months)))
     start = 0.0
     spells = list(history) or [Spell()]
     for number, spell in enumerate(spells):
         last = number == len(spells) - 1
         if not last and spell.months == inf:
-            raise DesignError("A spell of storage without an end can only be the last; give the earlier ones' months.")
+            raise DesignError(
+                say("A spell of storage without an end can only be the last; give the earlier ones' months.")
+            )
         inside = np.maximum(months - start, 0.0)
         if not last:
             inside = np.minimum(inside, spell.months)

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from evenhand.errors import DesignError, QuantityError
 from evenhand.season._ageing_model import Ageing, learn_ageing, mix_ageings
 from evenhand.season._ageing_storage import History
+from evenhand.words import say
 
 Array = NDArray[np.float64]
 
@@ -73,7 +74,7 @@ def learn_ageing_together(lines: Sequence[TastedLots]) -> tuple[tuple[Ageing | N
     parts: list[list[Ageing] | None] = []
     for one in lines:
         if not one.scale_width > 0:
-            raise QuantityError(f"The width of a scale must be more than 0, not {one.scale_width}.")
+            raise QuantityError(say("The width of a scale must be more than 0, not {width}.", width=one.scale_width))
         wide = one.scale_width / 10.0
         try:
             parts.append(

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, stdtr
 
 from evenhand.errors import DesignError
+from evenhand.words import say
 
 Floats = NDArray[np.float64]
 
@@ -68,7 +69,9 @@ class Baseline:
         """
         total = np.hypot(self.batch_sd, sd)
         if np.any(total <= 0):
-            raise DesignError("A value is said to be known exactly where batches do not scatter; give its uncertainty.")
+            raise DesignError(
+                say("A value is said to be known exactly where batches do not scatter; give its uncertainty.")
+            )
         return np.asarray(total)
 
     def false_alarm(self, width: float = 3.0) -> float:
@@ -92,7 +95,7 @@ def stated_baseline(centre: float, batch_sd: float, typical_sd: float | None = N
     typical = batch_sd if typical_sd is None else typical_sd
     if not (np.isfinite(centre) and np.isfinite(batch_sd) and np.isfinite(typical) and batch_sd >= 0 and typical > 0):
         raise DesignError(
-            "A stated baseline needs a finite centre, a spread of 0 or more and a typical spread above 0."
+            say("A stated baseline needs a finite centre, a spread of 0 or more and a typical spread above 0.")
         )
     return Baseline(centre=centre, batch_sd=batch_sd, typical_sd=typical)
 
@@ -125,12 +128,20 @@ def estimate_baseline(value: ArrayLike, sd: ArrayLike | float = 0.0, *, robust: 
     known = np.isfinite(x)
     x, u = x[known], u[known]
     if x.size < _FEWEST:
-        raise DesignError(f"A baseline needs at least {_FEWEST} measured batches, not {x.size}; chart it later.")
+        raise DesignError(
+            say(
+                "A baseline needs at least {fewest} measured batches, not {count}; chart it later.",
+                fewest=_FEWEST,
+                count=x.size,
+            )
+        )
     ranges = np.abs(np.diff(x))
     batch_sd = _between_batches(ranges, u[1:] ** 2 + u[:-1] ** 2, _CLIP_RANGE if robust else np.inf)
     total = np.hypot(batch_sd, u)
     if not np.all(total > 0):
-        raise DesignError("Neighbouring batches hardly differ and are said to be known exactly; give uncertainties.")
+        raise DesignError(
+            say("Neighbouring batches hardly differ and are said to be known exactly; give uncertainties.")
+        )
     weight = total**-2
     centre = _huber(x, total) if robust else float(weight @ x / weight.sum())
     return Baseline(
@@ -151,14 +162,20 @@ def read_series(value: ArrayLike, sd: ArrayLike | float) -> tuple[Floats, Floats
     """
     x = np.array(value, dtype=float)
     if x.ndim != 1:
-        raise DesignError("The values of a measure must be one list, one entry a batch.")
+        raise DesignError(say("The values of a measure must be one list, one entry a batch."))
     u = np.asarray(sd, dtype=float)
     if u.ndim == 0:
         u = np.full(x.shape, float(u))
     if u.shape != x.shape:
-        raise DesignError(f"There are {x.size} values but {u.size} uncertainties; give one for each batch.")
+        raise DesignError(
+            say(
+                "There are {values} values but {uncertainties} uncertainties; give one for each batch.",
+                values=x.size,
+                uncertainties=u.size,
+            )
+        )
     if np.any(u < 0):
-        raise DesignError("An uncertainty must be 0 or more.")
+        raise DesignError(say("An uncertainty must be 0 or more."))
     missing = ~np.isfinite(x) | ~np.isfinite(u)
     return np.where(missing, np.nan, x), np.where(missing, np.nan, u)
 
@@ -189,7 +206,7 @@ def own_evidence(level: ArrayLike, sd: ArrayLike, usual: ArrayLike, usual_sd: Ar
     """
     m, s, m0, s0 = (np.asarray(x, dtype=float) for x in np.broadcast_arrays(level, sd, usual, usual_sd))
     if np.any(s <= 0) or np.any(s0 <= 0):
-        raise DesignError("Own evidence needs positive standard deviations of the level and of usual batches.")
+        raise DesignError(say("Own evidence needs positive standard deviations of the level and of usual batches."))
     with np.errstate(divide="ignore", invalid="ignore"):
         # A gain of under one part in a thousand is rounding, not tasting.
         information = np.where(s < 0.9995 * s0, s**-2 - s0**-2, 0.0)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -9,6 +10,7 @@ from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 from evenhand.errors import DesignError
 from evenhand.season._charts_baseline import Baseline, read_series
+from evenhand.words import say
 
 Floats = NDArray[np.float64]
 
@@ -109,7 +111,7 @@ def find_change(value: ArrayLike, base: Baseline, sd: ArrayLike | float = 0.0) -
     x, u = read_series(value, sd)
     known = np.flatnonzero(np.isfinite(x))
     if known.size < 4:
-        raise DesignError(f"A change point needs at least 4 measured batches, not {known.size}.")
+        raise DesignError(say("A change point needs at least 4 measured batches, not {count}.", count=known.size))
     weight = base.spread(u[known]) ** -2.0
     before, gathered = np.cumsum(weight)[:-1], np.cumsum(weight * x[known])[:-1]
     total, whole = weight.sum(), float(weight @ x[known])
@@ -197,21 +199,28 @@ def what_else_changed(change: ChangePoint, states: Mapping[str, Sequence[str | N
     found = []
     for what, labels in states.items():
         if len(labels) != change.place.size:
-            raise DesignError(f"{what} has {len(labels)} labels for {change.place.size} batches; give one a batch.")
-        known = [i for i, label in enumerate(labels) if label is not None]
-        turns = [(known[k], known[k - 1]) for k in range(1, len(known)) if labels[known[k]] != labels[known[k - 1]]]
+            raise DesignError(
+                say(
+                    "{what} has {labels} labels for {batches} batches; give one a batch.",
+                    what=what,
+                    labels=len(labels),
+                    batches=change.place.size,
+                )
+            )
+        known = [(i, label) for i, label in enumerate(labels) if label is not None]
+        turns = [(old, new) for old, new in pairwise(known) if old[1] != new[1]]
         often = len(turns) / max(1, change.place.size - 1)
         if often > _TOO_OFTEN:
             continue
-        for new, old in turns:
+        for (old, before), (new, after) in turns:
             # The state may have turned at any batch since the last one that is known.
             probability = float(change.place[old + 1 : new + 1].sum())
             if new >= change.earliest and old + 1 <= change.latest and probability > 0:
                 found.append(
                     Coincidence(
                         what=what,
-                        before=str(labels[old]),
-                        after=str(labels[new]),
+                        before=before,
+                        after=after,
                         batch=new,
                         probability=probability,
                         by_chance=often,

@@ -12,6 +12,7 @@ import numpy as np
 from scipy.special import gammaln, ndtr
 
 from evenhand.errors import QuantityError
+from evenhand.words import say
 
 _WIDEST = 100
 
@@ -61,7 +62,7 @@ def shewhart_factors(size: int) -> ShewhartFactors:
     2 ∫ r P(R > r) dr; both integrals by Gauss and Legendre's rule.
     """
     if not 2 <= size <= _WIDEST:
-        raise QuantityError(f"A group has 2 to {_WIDEST} values, not {size}.")
+        raise QuantityError(say("A group has 2 to {widest} values, not {size}.", widest=_WIDEST, size=size))
     nodes, weights = np.polynomial.legendre.leggauss(240)
     x, x_weight = 9.0 * nodes, 9.0 * weights
     r, r_weight = 7.5 * (nodes + 1.0), 7.5 * weights

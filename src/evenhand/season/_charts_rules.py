@@ -17,21 +17,22 @@ from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError
 from evenhand.season._charts_baseline import Baseline, read_series
+from evenhand.words import say
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 #: What each rule says of the batch at which it is met.
 RULES: dict[str, str] = {
-    "beyond": "lies beyond three standard deviations",
-    "two_of_three": "is the second of three batches beyond two standard deviations on one side",
-    "four_of_five": "is the fourth of five batches beyond one standard deviation on one side",
-    "eight_on_one_side": "is at least the eighth batch in a row on one side of the centre",
-    "nine_on_one_side": "is at least the ninth batch in a row on one side of the centre",
-    "six_in_trend": "ends six batches that steadily rise or fall",
-    "fourteen_alternating": "ends fourteen batches that go up and down in turn",
-    "fifteen_close": "ends fifteen batches within one standard deviation of the centre",
-    "eight_far": "ends eight batches none of which lies within one standard deviation of the centre",
+    "beyond": say("lies beyond three standard deviations"),
+    "two_of_three": say("is the second of three batches beyond two standard deviations on one side"),
+    "four_of_five": say("is the fourth of five batches beyond one standard deviation on one side"),
+    "eight_on_one_side": say("is at least the eighth batch in a row on one side of the centre"),
+    "nine_on_one_side": say("is at least the ninth batch in a row on one side of the centre"),
+    "six_in_trend": say("ends six batches that steadily rise or fall"),
+    "fourteen_alternating": say("ends fourteen batches that go up and down in turn"),
+    "fifteen_close": say("ends fifteen batches within one standard deviation of the centre"),
+    "eight_far": say("ends eight batches none of which lies within one standard deviation of the centre"),
 }
 WESTERN_ELECTRIC = ("beyond", "two_of_three", "four_of_five", "eight_on_one_side")
 NELSON = (
@@ -91,7 +92,7 @@ def rule_mask(z: Floats, rule: str) -> Mask:
         If the rule is unknown.
     """
     if rule not in _MASKS:
-        raise DesignError(f"There is no run rule {rule!r}; there are {', '.join(RULES)}.")
+        raise DesignError(say("There is no run rule {rule!r}; there are {rules}.", rule=rule, rules=", ".join(RULES)))
     return _MASKS[rule](z)
 
 

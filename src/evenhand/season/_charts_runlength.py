@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from evenhand.errors import DesignError, QuantityError
+from evenhand.words import say
 
 Floats = NDArray[np.float64]
 
@@ -42,7 +43,7 @@ def run_length_of_ewma(smoothing: float = 0.2, width: float = 2.859, shift: floa
     average charts. Technometrics 29(4), 401-407 (the integral equation).
     """
     if not 0 < smoothing <= 1 or width <= 0:
-        raise QuantityError("The smoothing lies above 0 and at most at 1, and the width is positive.")
+        raise QuantityError(say("The smoothing lies above 0 and at most at 1, and the width is positive."))
     limit = width * np.sqrt(smoothing / (2.0 - smoothing))
     nodes, weight = np.polynomial.legendre.leggauss(_NODES)
     y, weight = limit * nodes, limit * weight
@@ -76,7 +77,7 @@ def run_length_of_cusum(allowance: float = 0.5, decision: float = 5.0, shift: fl
     (1982). Technometrics 24(3), 199-205. Two sides: 1 / ARL = 1 / ARL of rises + 1 / ARL of falls.
     """
     if allowance < 0 or decision <= 0:
-        raise QuantityError("The allowance is 0 or more and the decision limit is positive.")
+        raise QuantityError(say("The allowance is 0 or more and the decision limit is positive."))
     return 1.0 / (1.0 / _one_sided(allowance, decision, shift) + 1.0 / _one_sided(allowance, decision, -shift))
 
 
@@ -113,7 +114,13 @@ def run_length_of_rules(rules: Sequence[str], shift: float = 0.0) -> float:
     """
     unknown = sorted(set(rules) - set(_CHAIN_RULES))
     if unknown or not rules:
-        raise DesignError(f"Run lengths are known for sets of {', '.join(_CHAIN_RULES)}; not for {unknown or 'none'}.")
+        raise DesignError(
+            say(
+                "Run lengths are known for sets of {rules}; not for {unknown}.",
+                rules=", ".join(_CHAIN_RULES),
+                unknown=unknown or say("none"),
+            )
+        )
     cuts = np.array([-np.inf, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, np.inf])
     chance = np.diff(ndtr(cuts - shift))
     number: dict[_State, int] = {_START: 0}

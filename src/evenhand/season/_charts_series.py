@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from evenhand.errors import QuantityError
 from evenhand.season._charts_baseline import Baseline, read_series
 from evenhand.season._charts_constants import shewhart_factors
+from evenhand.words import say
 
 Floats = NDArray[np.float64]
 
@@ -98,7 +99,7 @@ def individuals(value: ArrayLike, base: Baseline, sd: ArrayLike | float = 0.0, *
     ----------
     ISO 7870-2:2013; NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
     """
-    _positive("The width of the limits", width)
+    _positive(say("The width of the limits"), width)
     x, u = read_series(value, sd)
     reach = width * base.spread(u)
     return _chart(x, np.full(x.shape, base.centre), reach, weights(u, x, base))
@@ -167,8 +168,10 @@ def ewma(
     32(1), 1-12.
     """
     if not 0 < smoothing <= 1:
-        raise QuantityError(f"The smoothing lies above 0 and at most at 1, not at {smoothing:g}.")
-    _positive("The width of the limits", width)
+        raise QuantityError(
+            say("The smoothing lies above 0 and at most at 1, not at {smoothing:g}.", smoothing=smoothing)
+        )
+    _positive(say("The width of the limits"), width)
     x, u = read_series(value, sd)
     weight, total = weights(u, x, base), base.spread(u)
     share = 1.0 - (1.0 - smoothing) ** weight
@@ -224,8 +227,8 @@ def cusum(
     Page, E. S. (1954). Biometrika 41, 100-115. NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3.
     """
     if not (np.isfinite(allowance) and allowance >= 0):
-        raise QuantityError(f"The allowance must be 0 or more, not {allowance:g}.")
-    _positive("The decision limit", decision)
+        raise QuantityError(say("The allowance must be 0 or more, not {allowance:g}.", allowance=allowance))
+    _positive(say("The decision limit"), decision)
     x, u = read_series(value, sd)
     weight = weights(u, x, base)
     step = np.where(weight > 0, np.nan_to_num(x - base.centre) / base.typical_sd, 0.0)
@@ -269,4 +272,4 @@ def _where(mask: NDArray[np.bool_]) -> tuple[int, ...]:
 
 def _positive(what: str, number: float) -> None:
     if not (np.isfinite(number) and number > 0):
-        raise QuantityError(f"{what} must be more than 0, not {number:g}.")
+        raise QuantityError(say("{what} must be more than 0, not {number:g}.", what=what, number=number))

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv, chdtr, chdtri, fdtri
 
 from evenhand.errors import DesignError
+from evenhand.words import say
 
 Floats = NDArray[np.float64]
 
@@ -94,11 +95,18 @@ def estimate_joint_baseline(
     x, u = x[complete], u[complete]
     m, p = x.shape
     if method not in ("sample", "differences", "robust_differences"):
-        raise DesignError(f"The method must be sample, differences or robust_differences, not {method!r}.")
+        raise DesignError(
+            say("The method must be sample, differences or robust_differences, not {method!r}.", method=method)
+        )
     freedom = float(m - 1) if method == "sample" else 2.0 * (m - 1) ** 2 / (3 * m - 4) if m > 1 else 0.0
     if freedom - p < 1.0:
         raise DesignError(
-            f"{m} batches with all {p} measures are too few for one joint chart; wait for more or leave measures out."
+            say(
+                "{batches} batches with all {measures} measures are too few for one joint chart; wait for more or "
+                "leave measures out.",
+                batches=m,
+                measures=p,
+            )
         )
     if method == "sample":
         centre, total = x.mean(axis=0), np.cov(x, rowvar=False).reshape(p, p)
@@ -142,9 +150,11 @@ def t_squared(
     x, u = _read_table(value, sd)
     n, p = x.shape
     if p != base.centre.size:
-        raise DesignError(f"The baseline knows {base.centre.size} measures, but {p} are given.")
+        raise DesignError(
+            say("The baseline knows {known} measures, but {given} are given.", known=base.centre.size, given=p)
+        )
     if not 0 < false_alarm < 1:
-        raise DesignError(f"A false alarm rate lies between 0 and 1, not at {false_alarm:g}.")
+        raise DesignError(say("A false alarm rate lies between 0 and 1, not at {rate:g}.", rate=false_alarm))
     old = np.broadcast_to(np.asarray(in_baseline, dtype=bool), (n,))
     statistic, limit, part = np.full(n, np.nan), np.full(n, np.nan), np.full((n, p), np.nan)
     for i in range(n):
@@ -156,7 +166,9 @@ def t_squared(
         try:
             inverse = np.linalg.inv(covariance)
         except np.linalg.LinAlgError:
-            raise DesignError(f"Batch number {i + 1} has a measure without any spread; give uncertainties.") from None
+            raise DesignError(
+                say("Batch number {number} has a measure without any spread; give uncertainties.", number=i + 1)
+            ) from None
         pull = inverse @ away
         statistic[i] = away @ pull
         # Leaving a measure out takes just this off T²; it needs no second inverse.
@@ -182,14 +194,20 @@ def joint_limit(measures: int, base: JointBaseline, false_alarm: float, *, in_ba
 def _read_table(value: ArrayLike, sd: ArrayLike | float) -> tuple[Floats, Floats]:
     x = np.array(value, dtype=float)
     if x.ndim != 2 or x.shape[1] == 0:
-        raise DesignError("Several measures must be a table: one row a batch, one column a measure.")
+        raise DesignError(say("Several measures must be a table: one row a batch, one column a measure."))
     u = np.asarray(sd, dtype=float)
     if u.ndim == 0:
         u = np.full(x.shape, float(u))
     if u.shape != x.shape:
-        raise DesignError(f"The table of values has shape {x.shape}, that of uncertainties {u.shape}; give them alike.")
+        raise DesignError(
+            say(
+                "The table of values has shape {values}, that of uncertainties {uncertainties}; give them alike.",
+                values=x.shape,
+                uncertainties=u.shape,
+            )
+        )
     if np.any(u < 0):
-        raise DesignError("An uncertainty must be 0 or more.")
+        raise DesignError(say("An uncertainty must be 0 or more."))
     missing = ~np.isfinite(x) | ~np.isfinite(u)
     return np.where(missing, np.nan, x), np.where(missing, 0.0, u)
 
@@ -236,4 +254,4 @@ def _robust_centre(x: Floats, covariance: Floats) -> Floats:
 def _check_rank(covariance: Floats) -> None:
     size = np.sqrt(np.diag(covariance))
     if np.any(size <= 0) or np.linalg.eigvalsh(covariance / np.outer(size, size))[0] < 1e-10:
-        raise DesignError("A measure does not vary, or follows from the others; leave it out of the joint chart.")
+        raise DesignError(say("A measure does not vary, or follows from the others; leave it out of the joint chart."))

@@ -13,6 +13,7 @@ from evenhand.season._charts_rules import RULES, RuleHit
 from evenhand.season._charts_runlength import run_length_of_individuals
 from evenhand.season._charts_series import Chart, Cusum
 from evenhand.season._charts_t2 import JointChart
+from evenhand.words import Words, capitalise, join, say, say_many
 
 Floats = NDArray[np.float64]
 
@@ -39,30 +40,61 @@ class Names:
         return self.batches[i] if self.dates is None else f"{self.batches[i]} ({self.dates[i]})"
 
 
-def amount(number: float, spread: float, unit: str = "") -> str:
+def amount(number: float, spread: float, unit: str = "") -> Words:
     """Write a number to about a tenth of the spread."""
     places = int(min(4, max(0, 1 - floor(log10(spread))))) if spread > 0 else 2
-    text = f"{number:.{places}f}"
-    text = text.lstrip("-") if float(text) == 0 else text
-    return f"{text} {unit}" if unit else text
+    if float(f"{number:.{places}f}") == 0:
+        number = 0.0  # never "-0.00"
+    if unit:
+        return say("{number:.{places}f} {unit}", number=number, places=places, unit=unit)
+    return say("{number:.{places}f}", number=number, places=places)
 
 
-def say_baseline(base: Baseline, names: Names) -> list[str]:
-    """Say what is usual, and how far the limits can be trusted."""
+def count_batches(count: int) -> Words:
+    """Say how many batches."""
+    return say_many("{count} batch", "{count} batches", count=count)
+
+
+def say_usual(base: Baseline, names: Names) -> Words:
+    """Say what is usual, as the rest of a sentence that begins with the measure."""
     centre = amount(base.centre, base.typical_sd, names.unit)
     if base.batches == 0:
-        return [f"{names.measure} is set against the stated level {centre}."]
-    scatter = f"batches scatter by {amount(base.batch_sd, base.typical_sd, names.unit)}"
+        return say("is set against the stated level {centre}.", centre=centre)
+    batches = count_batches(base.batches)
     if base.batch_sd == 0:
-        scatter = "batches scatter no more than measurement explains"
-    said = [f"{names.measure}: usual is {centre}, and {scatter} (from {base.batches} batches)."]
-    expected, known = base.false_alarm(), 1.0 / run_length_of_individuals()
-    if expected > _TOO_MANY * known:
-        said.append(
-            f"Limits from {base.batches} batches are uncertain: a sound new batch lies outside about once in "
-            f"{1 / expected:.0f}, not once in {1 / known:.0f}."
+        return say(
+            "usual is {centre}, and batches scatter no more than measurement explains (from {batches}).",
+            centre=centre,
+            batches=batches,
         )
-    return said
+    scatter = amount(base.batch_sd, base.typical_sd, names.unit)
+    return say(
+        "usual is {centre}, and batches scatter by {scatter} (from {batches}).",
+        centre=centre,
+        scatter=scatter,
+        batches=batches,
+    )
+
+
+def say_usual_of(usual: str, base: Baseline, names: Names) -> Words:
+    """Put the measure before what `say_usual` gives."""
+    if base.batches == 0:
+        return say("{measure} {usual}", measure=names.measure, usual=usual)
+    return say("{measure}: {usual}", measure=names.measure, usual=usual)
+
+
+def say_doubt(base: Baseline) -> str:
+    """Say how far the limits can be trusted; empty where they are as good as known ones."""
+    expected, known = base.false_alarm(), 1.0 / run_length_of_individuals()
+    if base.batches == 0 or expected <= _TOO_MANY * known:
+        return ""
+    return say(
+        "Limits from {batches} are uncertain: a sound new batch lies outside about once in {seen:.0f}, not once in "
+        "{known:.0f}.",
+        batches=count_batches(base.batches),
+        seen=1 / expected,
+        known=1 / known,
+    )
 
 
 def say_individuals(chart: Chart, base: Baseline, shift: ChangePoint, names: Names) -> list[str]:
@@ -72,41 +104,72 @@ def say_individuals(chart: Chart, base: Baseline, shift: ChangePoint, names: Nam
     """
     side = [i for i in chart.signals if i >= shift.earliest and (chart.value[i] - base.centre) * shift.shift > 0]
     together = side if shift.p < SIGN_P and len(side) > 2 else []
-    said = []
+    said: list[str] = []
     for i in np.flatnonzero(np.isfinite(chart.value)):
-        value, lower, upper = float(chart.value[i]), float(chart.lower[i]), float(chart.upper[i])
-        off = value - base.centre
-        where = f"{amount(abs(off), base.typical_sd, names.unit)} {'above' if off > 0 else 'below'} the usual level"
         if i in together:
             continue
+        off = float(chart.value[i]) - base.centre
+        batch, where = names.batch(int(i)), _say_where(off, base, names)
         if i in chart.signals:
-            span = f"{amount(lower, base.typical_sd)} and {amount(upper, base.typical_sd, names.unit)}"
-            said.append(f"Batch {names.batch(int(i))} lies {where}; sound ones lie between {span}.")
+            said.append(
+                say(
+                    "Batch {batch} lies {where}; sound ones lie between {lower} and {upper}.",
+                    batch=batch,
+                    where=where,
+                    lower=amount(float(chart.lower[i]), base.typical_sd),
+                    upper=amount(float(chart.upper[i]), base.typical_sd, names.unit),
+                )
+            )
         elif abs(off) > 3.0 * base.typical_sd:
             said.append(
-                f"Batch {names.batch(int(i))} lies {where}, but too little is known of it to say so: "
-                f"it counts as {chart.weight[i]:.1f} of a usual batch."
+                say(
+                    "Batch {batch} lies {where}, but too little is known of it to say so: it counts as {weight:.1f} of "
+                    "a usual batch.",
+                    batch=batch,
+                    where=where,
+                    weight=chart.weight[i],
+                )
             )
     if together:
-        way = "above" if shift.shift > 0 else "below"
-        listed = f"{', '.join(names.batches[i] for i in together[:-1])} and {names.batches[together[-1]]}"
-        said.append(f"Batches {listed} lie {way} their limits.")
+        listed = say_list([names.batches[i] for i in together])
+        if shift.shift > 0:
+            said.append(say("Batches {batches} lie above their limits.", batches=listed))
+        else:
+            said.append(say("Batches {batches} lie below their limits.", batches=listed))
     return said
+
+
+def _say_where(off: float, base: Baseline, names: Names) -> Words:
+    size = amount(abs(off), base.typical_sd, names.unit)
+    if off > 0:
+        return say("{size} above the usual level", size=size)
+    return say("{size} below the usual level", size=size)
+
+
+def say_list(names: Sequence[str]) -> Words:
+    """List names: commas between them, and a word before the last."""
+    if len(names) < 2:
+        return join(names)
+    return say("{names} and {last}", names=join(names[:-1]), last=names[-1])
 
 
 def say_moving_range(chart: Chart, told: Sequence[int], names: Names) -> list[str]:
     """Say where neighbours differ too much, except beside a batch that was told already."""
     known = np.flatnonzero(chart.weight > 0)
-    said = []
+    said: list[str] = []
     for i in chart.signals:
         before = int(known[np.searchsorted(known, i) - 1])
         if i in told or before in told:
             continue
         spread = float(chart.centre[i])
         said.append(
-            f"A sign only: from batch {names.batch(before)} to {names.batch(i)} it jumps by "
-            f"{amount(float(chart.value[i]), spread, names.unit)}; "
-            f"neighbours usually differ by {amount(spread, spread, names.unit)}."
+            say(
+                "A sign only: from batch {before} to {batch} it jumps by {jump}; neighbours usually differ by {usual}.",
+                before=names.batch(before),
+                batch=names.batch(i),
+                jump=amount(float(chart.value[i]), spread, names.unit),
+                usual=amount(spread, spread, names.unit),
+            )
         )
     return said
 
@@ -114,32 +177,49 @@ def say_moving_range(chart: Chart, told: Sequence[int], names: Names) -> list[st
 def say_ewma(chart: Chart, told: Sequence[int], names: Names) -> list[str]:
     """Say where the moving average left its limits, once a stay, and whether it is still out."""
 
-    def tell(first: int, last: int, lasting: bool) -> str:
-        side = "above" if chart.value[first] > chart.centre[first] else "below"
+    def say_stay(first: int, last: int, lasting: bool) -> Words:
+        high = chart.value[first] > chart.centre[first]
+        side = say("above its limit") if high else say("below its limit")
+        batch = names.batch(first)
         if first == last:
-            return f"The moving average lies {side} its limit at batch {names.batch(first)}."
-        until = "and is still there" if lasting else f"until batch {names.batch(last)}"
-        return f"The moving average lies {side} its limit from batch {names.batch(first)} on, {until}."
+            return say("The moving average lies {side} at batch {batch}.", side=side, batch=batch)
+        if lasting:
+            return say(
+                "The moving average lies {side} from batch {batch} on, and is still there.", side=side, batch=batch
+            )
+        return say(
+            "The moving average lies {side} from batch {batch} on, until batch {last}.",
+            side=side,
+            batch=batch,
+            last=names.batch(last),
+        )
 
-    return _stays(chart.signals, chart.weight, told, tell)
+    return _stays(chart.signals, chart.weight, told, say_stay)
 
 
 def say_cusum(chart: Cusum, told: Sequence[int], names: Names) -> list[str]:
     """Say where small deviations have gathered beyond the decision limit, and since when."""
     onset = dict(zip(chart.signals, chart.onset, strict=True))
 
-    def tell(first: int, last: int, lasting: bool) -> str:
-        way = "rises" if chart.high[first] > chart.low[first] else "falls"
-        return (
-            f"Small {way} have gathered beyond the limit at batch {names.batch(first)}; "
-            f"they began at about batch {names.batch(onset[first])}."
+    def say_stay(first: int, last: int, lasting: bool) -> Words:
+        batch, began = names.batch(first), names.batch(onset[first])
+        if chart.high[first] > chart.low[first]:
+            return say(
+                "Small rises have gathered beyond the limit at batch {batch}; they began at about batch {began}.",
+                batch=batch,
+                began=began,
+            )
+        return say(
+            "Small falls have gathered beyond the limit at batch {batch}; they began at about batch {began}.",
+            batch=batch,
+            began=began,
         )
 
-    return _stays(chart.signals, chart.weight, told, tell)
+    return _stays(chart.signals, chart.weight, told, say_stay)
 
 
 def _stays(
-    signals: Sequence[int], weight: Floats, told: Sequence[int], tell: Callable[[int, int, bool], str]
+    signals: Sequence[int], weight: Floats, told: Sequence[int], say_stay: Callable[[int, int, bool], str]
 ) -> list[str]:
     """Tell each unbroken stay beyond a limit once, except a lone batch that was told already.
 
@@ -147,13 +227,13 @@ def _stays(
     """
     known = [int(i) for i in np.flatnonzero(weight > 0)]
     out = set(signals)
-    said, stay = [], list[int]()
+    said, stay = list[str](), list[int]()
     for i in [*known, -1]:
         if i in out:
             stay.append(i)
         elif stay:
             if len(stay) > 1 or stay[0] not in told:
-                said.append(tell(stay[0], stay[-1], i == -1))
+                said.append(say_stay(stay[0], stay[-1], i == -1))
             stay = []
     return said
 
@@ -163,13 +243,13 @@ def say_rules(hits: Sequence[RuleHit], before: int, names: Names) -> list[str]:
 
     From batch `before` on a shift is told already, and patterns would only say it again.
     """
-    said = []
+    said: list[str] = []
     last: dict[str, int] = {}
     for hit in hits:
         if hit.rule == "beyond" or hit.batch >= before:
             continue
         if hit.rule not in last or hit.batch > last[hit.rule] + 1:
-            said.append(f"A sign only: batch {names.batch(hit.batch)} {RULES[hit.rule]}.")
+            said.append(say("A sign only: batch {batch} {does}.", batch=names.batch(hit.batch), does=RULES[hit.rule]))
         last[hit.rule] = hit.batch
     return said
 
@@ -182,36 +262,67 @@ def say_change(
         return []
     wide = half_width90(base.freedom) * change.shift_sd
     size = abs(change.shift)
-    way = "higher" if change.shift > 0 else "lower"
-    verb = "lies" if change.p < CLEAR_P and change.batches >= _FEW else "may lie"
-    span = f"{amount(size - wide, base.typical_sd)} to {amount(size + wide, base.typical_sd, names.unit)}"
-    said = [
-        f"From batch {names.batch(change.first)} on it {verb} {amount(size, base.typical_sd, names.unit)} {way} "
-        f"(90 % interval {span}; chance alone would do so with probability {_chance(change.p)}). "
-        + (
-            f"The step lies between {names.batch(change.earliest)} and {names.batch(change.latest)}."
-            if change.earliest != change.latest
-            else "No other batch is as likely to be the first."
-        )
-    ]
+    step = say(
+        "From batch {batch} on it {moved} (90 % interval {low} to {high}; chance alone would do so with probability "
+        "{chance}).",
+        batch=names.batch(change.first),
+        moved=_say_moved(change, base, names),
+        low=amount(size - wide, base.typical_sd),
+        high=amount(size + wide, base.typical_sd, names.unit),
+        chance=_say_chance(change.p),
+    )
+    said: list[str] = [join([step, _say_place(change, names)], " ")]
     said += [_say_coincidence(one, names) for one in coincidences]
     if coincidences:
-        said.append("What changed at the same time need not be the cause: change it back, or wait for the next time.")
+        said.append(
+            say("What changed at the same time need not be the cause: change it back, or wait for the next time.")
+        )
     elif looked_at:
-        said.append(f"Nothing else that is on record changed then ({', '.join(looked_at)}).")
+        said.append(say("Nothing else that is on record changed then ({records}).", records=join(looked_at)))
     return said
 
 
-def _say_coincidence(one: Coincidence, names: Names) -> str:
-    rare = "" if one.by_chance <= 0.1 else f"; but it changes at {one.by_chance:.0%} of all batches"
-    return (
-        f"{one.what[:1].upper()}{one.what[1:]} changed from {one.before} to {one.after} at batch "
-        f"{names.batch(one.batch)} (probability {one.probability:.2f} that the step lies there{rare})."
+def _say_moved(change: ChangePoint, base: Baseline, names: Names) -> Words:
+    size = amount(abs(change.shift), base.typical_sd, names.unit)
+    if change.p < CLEAR_P and change.batches >= _FEW:
+        return say("lies {size} higher", size=size) if change.shift > 0 else say("lies {size} lower", size=size)
+    return say("may lie {size} higher", size=size) if change.shift > 0 else say("may lie {size} lower", size=size)
+
+
+def _say_place(change: ChangePoint, names: Names) -> Words:
+    if change.earliest == change.latest:
+        return say("No other batch is as likely to be the first.")
+    first, last = names.batch(change.earliest), names.batch(change.latest)
+    return say("The step lies between {first} and {last}.", first=first, last=last)
+
+
+def _say_coincidence(one: Coincidence, names: Names) -> Words:
+    change = say(
+        "{what} changed from {before} to {after} at batch {batch}",
+        what=capitalise(one.what),
+        before=one.before,
+        after=one.after,
+        batch=names.batch(one.batch),
+    )
+    if one.by_chance <= 0.1:
+        return say(
+            "{change} (probability {probability:.2f} that the step lies there).",
+            change=change,
+            probability=one.probability,
+        )
+    return say(
+        "{change} (probability {probability:.2f} that the step lies there; but it changes at {often:.0%} of all "
+        "batches).",
+        change=change,
+        probability=one.probability,
+        often=one.by_chance,
     )
 
 
-def _chance(p: float) -> str:
-    return "under 0.001" if p < 0.001 else f"{p:.3f}" if p < 0.01 else f"{p:.2f}"
+def _say_chance(p: float) -> Words:
+    if p < 0.001:
+        return say("under {p:.3f}", p=0.001)
+    return say("{p:.3f}", p=p) if p < 0.01 else say("{p:.2f}", p=p)
 
 
 def say_joint(
@@ -229,11 +340,24 @@ def say_joint(
         Labels.
     """
     names = Names(measure="", unit="", batches=batches, dates=dates)
-    said = []
+    said: list[str] = []
     for i in chart.signals:
         part = np.nan_to_num(chart.part[i], nan=-1.0)
         order = [int(j) for j in np.argsort(-part) if part[j] >= _TOLD_SHARE * part.max()][:_MOST_TOLD]
-        parts = ", ".join(f"{measures[j]} ({'high' if away[i, j] > 0 else 'low'})" for j in order)
-        size = f"T-squared {chart.t_squared[i]:.2f}, limit {chart.limit[i]:.2f}"
-        said.append(f"Batch {names.batch(i)} is odd as a whole ({size}); given the others it shows most in {parts}.")
-    return said or ["No batch is odd as a whole."]
+        parts = [
+            say("{measure} (high)", measure=measures[j])
+            if away[i, j] > 0
+            else say("{measure} (low)", measure=measures[j])
+            for j in order
+        ]
+        said.append(
+            say(
+                "Batch {batch} is odd as a whole (T-squared {size:.2f}, limit {limit:.2f}); given the others it shows "
+                "most in {measures}.",
+                batch=names.batch(i),
+                size=chart.t_squared[i],
+                limit=chart.limit[i],
+                measures=join(parts),
+            )
+        )
+    return said or [say("No batch is odd as a whole.")]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from evenhand.errors import DesignError, QuantityError
+from evenhand.panel._discrimination_psychometric import method_word
 from evenhand.panel.discrimination import (
     DifferenceResult,
     ForcedChoice,
@@ -27,6 +28,7 @@ from evenhand.panel.discrimination import (
     similarity_power,
     similarity_test,
 )
+from evenhand.words import Words, join, say
 
 CUPS_AN_ANSWER: Final = {
     ForcedChoice.TRIANGLE: 3,
@@ -244,21 +246,27 @@ def _difference(
     """Give the difference in both ways of saying it."""
     method = ForcedChoice(method)
     if int(tasters) != tasters or tasters < 1:
-        raise QuantityError(f"A test needs at least one taster, not {tasters}.")
+        raise QuantityError(say("A test needs at least one taster, not {tasters}.", tasters=tasters))
     if not 0 < alpha < 0.5:
-        raise QuantityError(f"alpha is {alpha:g}, but a risk that one plans with lies above 0 and below 0.5.")
+        raise QuantityError(
+            say("alpha is {alpha:g}, but a risk that one plans with lies above 0 and below 0.5.", alpha=alpha)
+        )
     if (d_prime is None) == (discriminators is None):
-        raise DesignError("State the difference in exactly one way: a share of discriminators, or d_prime.")
+        raise DesignError(say("State the difference in exactly one way: a share of discriminators, or d_prime."))
     if d_prime is not None:
         if not 0 < d_prime < 20:
-            raise QuantityError(f"d_prime is {d_prime:g}, but a difference that matters lies above 0 and below 20.")
+            raise QuantityError(
+                say("d_prime is {d_prime:g}, but a difference that matters lies above 0 and below 20.", d_prime=d_prime)
+            )
         return (
             method,
             d_prime,
             float(discriminators_from_proportion(float(proportion_correct(d_prime, method)), method)),
         )
     if discriminators is None or not 0 < discriminators < 1:
-        raise QuantityError(f"The share of discriminators is {discriminators}, but must lie between 0 and 1.")
+        raise QuantityError(
+            say("The share of discriminators is {share}, but must lie between 0 and 1.", share=discriminators)
+        )
     share = float(proportion_from_discriminators(discriminators, method))
     return method, float(d_prime_from_proportion(share, method)), discriminators
 
@@ -277,31 +285,65 @@ def _plan(
 ) -> PlannedTest:
     each = ceil(answers / tasters)
     cups = answers * CUPS_AN_ANSWER[method]
-    size = f"d' {d_prime:.2f} ({100 * share:.0f} % discriminators)"
-    chance = f"{100 * power:.0f} % chance"
-    said = f"{answers} {method} answers ({each} from each of {tasters} tasters, {cups} cups). "
-    if aim is Aim.DIFFERENCE:
-        said += f"With {critical} or more correct the lots can be told apart. A difference of {size} is found with "
-        said += f"{chance}; a smaller one may be missed, and missing it does not show the lots to be alike."
-    else:
-        said += f"With {critical} or fewer correct the lots differ by less than {size}. "
-        truth_words = "are the same" if truth == 0 else f"are d' {truth:.2f} apart"
-        said += f"If they {truth_words}, that is shown with {chance}; if it is not shown, they need not differ."
+    parts = [
+        say(
+            "{answers} {method} answers ({each} from each of {tasters} tasters, {cups} cups).",
+            answers=answers,
+            method=method_word(method),
+            each=each,
+            tasters=tasters,
+            cups=cups,
+        ),
+        *_promise(aim, critical, d_prime, share, power, truth),
+    ]
     if each > 1 and tasters > 1:
-        said += " The power counts answers as independent; tasters who differ in how well they tell make it less."
+        parts.append(
+            say("The power counts answers as independent; tasters who differ in how well they tell make it less.")
+        )
     if tasters == 1:
-        said += " With one taster the answer holds for that taster alone."
+        parts.append(say("With one taster the answer holds for that taster alone."))
+    said = join(parts, " ")
     return PlannedTest(aim, method, alpha, d_prime, share, power, truth, answers, critical, tasters, each, cups, said)
+
+
+def _promise(aim: Aim, critical: int, d_prime: float, share: float, power: float, truth: float) -> tuple[Words, Words]:
+    """Say what so many correct answers would show, and how likely the test is to show it."""
+    size = say("d' {d_prime:.2f} ({share:.0f} % discriminators)", d_prime=d_prime, share=100 * share)
+    chance = 100 * power
+    if aim is Aim.DIFFERENCE:
+        return (
+            say("With {critical} or more correct the lots can be told apart.", critical=critical),
+            say(
+                "A difference of {size} is found with {chance:.0f} % chance; a smaller one may be missed, and missing "
+                "it does not show the lots to be alike.",
+                size=size,
+                chance=chance,
+            ),
+        )
+    lead = say("With {critical} or fewer correct the lots differ by less than {size}.", critical=critical, size=size)
+    if truth == 0:
+        return lead, say(
+            "If they are the same, that is shown with {chance:.0f} % chance; if it is not shown, they need not differ.",
+            chance=chance,
+        )
+    return lead, say(
+        "If they are d' {truth:.2f} apart, that is shown with {chance:.0f} % chance; if it is not shown, they need not "
+        "differ.",
+        truth=truth,
+        chance=chance,
+    )
 
 
 def _counts(correct: ArrayLike, answers: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     right, asked = np.atleast_1d(np.asarray(correct)), np.atleast_1d(np.asarray(answers))
     if right.ndim != 1 or right.shape != asked.shape or asked.size == 0:
-        raise DesignError("Correct answers and answers must be lists of one length, one entry a taster.")
+        raise DesignError(say("Correct answers and answers must be lists of one length, one entry a taster."))
     if not np.all(
         (right == np.floor(right)) & (asked == np.floor(asked)) & (right >= 0) & (asked >= right) & (asked > 0)
     ):
-        raise QuantityError("Each taster's counts must be whole, with 0 <= correct <= answers and at least one answer.")
+        raise QuantityError(
+            say("Each taster's counts must be whole, with 0 <= correct <= answers and at least one answer.")
+        )
     return right.astype(np.int64), asked.astype(np.int64)
 
 
@@ -313,26 +355,38 @@ def _reading_words(
     total: int,
     tasters: int,
     power: float,
-) -> str:
-    said = reading(result)
+) -> Words:
+    parts: list[str] = [reading(result)]
     if isinstance(result, SimilarityResult) and replicated is not None and result.similar and not shown:
-        upper = replicated.discriminators_interval[1]
-        said += (
-            " But tasters differ in how well they tell: with that allowed for, the share of discriminators may be as "
-            f"large as {100 * upper:.0f} %, so similarity is not shown after all."
+        parts.append(
+            say(
+                "But tasters differ in how well they tell: with that allowed for, the share of discriminators may be "
+                "as large as {upper:.0f} %, so similarity is not shown after all.",
+                upper=100 * replicated.discriminators_interval[1],
+            )
         )
     if total < plan.answers and not isnan(power):
-        said += (
-            f" Only {total} of {plan.answers} planned answers came; so many had a {100 * power:.0f} % chance of "
-            f"success, not {100 * plan.power:.0f} %."
+        parts.append(
+            say(
+                "Only {answers} of {planned} planned answers came; so many had a {chance:.0f} % chance of success, not "
+                "{wanted:.0f} %.",
+                answers=total,
+                planned=plan.answers,
+                chance=100 * power,
+                wanted=100 * plan.power,
+            )
         )
     elif total > plan.answers_a_taster * plan.tasters:
-        said += (
-            f" {total} answers came for {plan.answers} planned: if tasting went on because the result did not please, "
-            "the risk of a wrong answer is larger than stated."
+        parts.append(
+            say(
+                "{answers} answers came for {planned} planned: if tasting went on because the result did not please, "
+                "the risk of a wrong answer is larger than stated.",
+                answers=total,
+                planned=plan.answers,
+            )
         )
     if not shown and plan.aim is Aim.DIFFERENCE:
-        said += " To show that the lots are alike, plan a similarity test."
+        parts.append(say("To show that the lots are alike, plan a similarity test."))
     if tasters == 1:
-        said += " One taster answered, so this holds for that taster alone."
-    return said
+        parts.append(say("One taster answered, so this holds for that taster alone."))
+    return join(parts, " ")

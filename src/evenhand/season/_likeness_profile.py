@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from evenhand.errors import DesignError, QuantityError
 from evenhand.panel.mixed import Fit
 from evenhand.units import Measured
+from evenhand.words import Words, join, say
 
 Array = NDArray[np.float64]
 
@@ -92,7 +93,13 @@ def lot_difference(fits: Sequence[Fit], lot: Hashable, other: Hashable) -> tuple
         coffees = one.levels["coffee"]
         for name in (lot, other):
             if name not in coffees:
-                raise DesignError(f"No score of attribute {number} is of the lot {name}; leave the attribute out.")
+                raise DesignError(
+                    say(
+                        "No score of attribute {number} is of the lot {lot}; leave the attribute out.",
+                        number=number,
+                        lot=name,
+                    )
+                )
         a, b = coffees.index(lot), coffees.index(other)
         difference[number] = one.coefficients[a] - one.coefficients[b]
         cov = one.coefficients_cov
@@ -110,14 +117,14 @@ def profile_distance(
     limit: float = 1.0,
     level: float = 0.9,
     draws: int = 8000,
-    names: tuple[str, str] = ("This lot", "the other"),
+    names: tuple[str, str] = (say("This lot"), say("the other")),
 ) -> ProfileDistance:
     """Measure how far one profile lies from another, or from its target.
 
     Parameters
     ----------
     attributes
-        Names, k of them (join the service where there are several, as in "acidity, milk").
+        Names or words, k of them (join the service where there are several, as in "acidity, milk").
     difference
         One less the other as tasted, points, shape (k,): from `lot_difference`, or a level less its target.
     uncertainty
@@ -133,7 +140,7 @@ def profile_distance(
     draws
         How many; the chances given are good to about 0.5 / sqrt(draws).
     names
-        What is compared, for the sentences.
+        What is compared, as names or words for the sentences.
 
     Returns
     -------
@@ -155,7 +162,9 @@ def profile_distance(
 
     d, cov, tol = _arrays(attributes, difference, uncertainty, tolerance)
     if not (0 < level < 1 and limit > 0 and draws >= 100):
-        raise QuantityError("The level lies between 0 and 1, the limit above 0, and there must be 100 draws or more.")
+        raise QuantityError(
+            say("The level lies between 0 and 1, the limit above 0, and there must be 100 draws or more.")
+        )
     k = d.size
     values, vectors = np.linalg.eigh(cov / np.outer(tol, tol))
     values = np.maximum(values, _LEAST_SD**2)
@@ -179,7 +188,7 @@ def profile_distance(
     p_all = float(np.mean(np.all(np.abs(true) <= 1.0, axis=1)))
     found = [
         AttributeDifference(
-            str(attributes[i]),
+            attributes[i],
             Measured(float(d[i]), float(np.sqrt(cov[i, i]))),
             Measured(float(centre[i] * tol[i]), float(spread[i] * tol[i])),
             float(tol[i]),
@@ -198,18 +207,20 @@ def _arrays(
     d, tol = np.asarray(difference, dtype=float), np.asarray(tolerance, dtype=float)
     given = np.asarray(uncertainty, dtype=float)
     if d.ndim != 1 or d.size == 0 or len(attributes) != d.size or tol.shape != d.shape:
-        raise DesignError("Attributes, differences and tolerances must be lists of one length, one entry or more.")
+        raise DesignError(say("Attributes, differences and tolerances must be lists of one length, one entry or more."))
     if given.shape not in (d.shape, (d.size, d.size)):
-        raise DesignError("The uncertainty must be one standard uncertainty an attribute, or their covariance matrix.")
+        raise DesignError(
+            say("The uncertainty must be one standard uncertainty an attribute, or their covariance matrix.")
+        )
     if not (np.all(np.isfinite(d)) and np.all(np.isfinite(given)) and np.all(np.isfinite(tol) & (tol > 0))):
-        raise QuantityError("Differences and uncertainties must be finite, and tolerances finite and above 0.")
+        raise QuantityError(say("Differences and uncertainties must be finite, and tolerances finite and above 0."))
     if given.ndim == 1:
         if np.any(given < 0):
-            raise QuantityError("A standard uncertainty must be 0 or more.")
+            raise QuantityError(say("A standard uncertainty must be 0 or more."))
         return d, np.diag(given**2), tol
     scale = max(float(np.abs(given).max()), 1e-300)
     if np.abs(given - given.T).max() > 1e-9 * scale or np.linalg.eigvalsh(given).min() < -1e-9 * scale:
-        raise QuantityError("The covariance must be symmetric and give no negative variance.")
+        raise QuantityError(say("The covariance must be symmetric and give no negative variance."))
     return d, given, tol
 
 
@@ -221,18 +232,41 @@ def _sentence(
     p_all: float,
     limit: float,
     below: float,
-) -> str:
+) -> Words:
     first = found[0]
     one, other = names
     low, middle, high = distance
-    said = f"{one} lies {middle:.1f} tolerances from {other} ({100 * level:.0f} % interval {low:.1f} to {high:.1f}), "
-    said += f"most in {first.attribute} ({first.believed.value:+.1f} points). "
-    said += f"Every attribute is within its tolerance with a chance of {100 * p_all:.0f} %."
-    by = f"{limit:g} {'tolerance' if limit == 1 else 'tolerances'}"
+    parts = [
+        say(
+            "{one} lies {distance:.1f} tolerances from {other} ({level:.0f} % interval {low:.1f} to {high:.1f}), most "
+            "in {attribute} ({points:+.1f} points).",
+            one=one,
+            distance=middle,
+            other=other,
+            level=100 * level,
+            low=low,
+            high=high,
+            attribute=first.attribute,
+            points=first.believed.value,
+        ),
+        say("Every attribute is within its tolerance with a chance of {chance:.0f} %.", chance=100 * p_all),
+    ]
+    by = say("{limit:g} tolerance", limit=limit) if limit == 1 else say("{limit:g} tolerances", limit=limit)
     if below >= _CLEAR:
-        said += f" They are alike within {by} ({100 * below:.0f} %), in the attributes that were scored."
+        parts.append(
+            say(
+                "They are alike within {limit} ({chance:.0f} %), in the attributes that were scored.",
+                limit=by,
+                chance=100 * below,
+            )
+        )
     elif below <= 1.0 - _CLEAR:
-        said += f" They differ by more than {by} ({100 * (1.0 - below):.0f} %)."
+        parts.append(say("They differ by more than {limit} ({chance:.0f} %).", limit=by, chance=100 * (1.0 - below)))
     else:
-        said += f" This shows neither that they are alike within {by} nor that they are farther apart: taste more."
-    return said
+        parts.append(
+            say(
+                "This shows neither that they are alike within {limit} nor that they are farther apart: taste more.",
+                limit=by,
+            )
+        )
+    return join(parts, " ")

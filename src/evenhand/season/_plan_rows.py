@@ -1,10 +1,13 @@
 """What may be tasted, who may taste, and what was chosen: the words of a tasting plan."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from math import isfinite
+from typing import Final
 
 from evenhand.errors import QuantityError
+from evenhand.words import Words, say
 
 
 class Kind(StrEnum):
@@ -13,6 +16,14 @@ class Kind(StrEnum):
     BATCH = "batch"
     AGEING = "ageing"
     CALIBRATION = "calibration"
+
+
+KIND_WORD: Final[Mapping[Kind, Words]] = {
+    Kind.BATCH: say("batch"),
+    Kind.AGEING: say("ageing"),
+    Kind.CALIBRATION: say("calibration"),
+}
+"""The same as it stands in a sentence."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,11 +60,13 @@ class Way:
 
     def __post_init__(self) -> None:
         if int(self.tasters) != self.tasters or self.tasters < 1:
-            raise QuantityError(f"A tasting needs at least one taster, not {self.tasters}.")
+            raise QuantityError(say("A tasting needs at least one taster, not {number}.", number=self.tasters))
         for name in ("worth", "price", "cups", "minutes", "bench_minutes"):
             value = getattr(self, name)
             if not (isfinite(value) and value >= 0):
-                raise QuantityError(f"The {name} of a tasting must be 0 or more, not {value}.")
+                raise QuantityError(
+                    say("The {name} of a tasting must be 0 or more, not {value}.", name=name, value=value)
+                )
 
     @property
     def net(self) -> float:
@@ -92,7 +105,7 @@ class Row:
 
     def __post_init__(self) -> None:
         if not self.ways:
-            raise QuantityError(f"There is no way given of tasting {self.name}; give one or more.")
+            raise QuantityError(say("There is no way given of tasting {row}; give one or more.", row=self.name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +126,9 @@ class Palate:
         for name in ("cups", "minutes"):
             value = getattr(self, name)
             if not (isfinite(value) and value >= 0):
-                raise QuantityError(f"The {name} of {self.name} must be 0 or more, not {value}.")
+                raise QuantityError(
+                    say("The {name} of {who} must be 0 or more, not {value}.", name=name, who=self.name, value=value)
+                )
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from evenhand.errors import DesignError
 from evenhand.season._charts_baseline import read_series
 from evenhand.season._roaster_records import FaultChance, OffTarget, RoastMeasure
+from evenhand.words import Words, say
 
 Floats = NDArray[np.float64]
 
@@ -15,7 +16,7 @@ Floats = NDArray[np.float64]
 def measure_columns(measure: RoastMeasure, coffee: Sequence[str]) -> tuple[Floats, Floats, NDArray[np.intp]]:
     x, u = read_series(measure.value, measure.sd)
     if x.size != len(coffee):
-        raise DesignError(f"{measure.name} has {x.size} values for {len(coffee)} batches; give one for each.")
+        raise DesignError(_say_sizes(measure.name, x.size, len(coffee)))
     return x, u, np.unique(np.asarray(coffee, dtype=str), return_inverse=True)[1]
 
 
@@ -25,10 +26,21 @@ def outcome_columns(outcome: OffTarget | FaultChance, n: int) -> tuple[Floats, F
     else:
         y, v = read_series(outcome.probability, 0.0)
         if np.any((y < 0) | (y > 1)):
-            raise DesignError(f"The probability of {outcome.name} must lie between 0 and 1 in every batch.")
+            raise DesignError(
+                say("The probability of {fault} must lie between 0 and 1 in every batch.", fault=outcome.name)
+            )
     if y.size != n:
-        raise DesignError(f"{outcome.name} has {y.size} values for {n} batches; give one for each.")
+        raise DesignError(_say_sizes(outcome.name, y.size, n))
     return y, v
+
+
+def _say_sizes(name: str, values: int, batches: int) -> Words:
+    return say(
+        "{name} has {values} values for {batches} batches; give one for each.",
+        name=name,
+        values=values,
+        batches=batches,
+    )
 
 
 def within(x: Floats, group: NDArray[np.intp]) -> Floats:

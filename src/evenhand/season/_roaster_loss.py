@@ -2,6 +2,7 @@
 
 from evenhand.errors import QuantityError
 from evenhand.units import Measured, half_width_to_sd, pct_from_share, share_from_pct
+from evenhand.words import say
 
 # Moisture where nobody measured it. Green: anywhere in 8 to 12.5 %, the range of ICO Resolution 420 (2004; from
 # memory). Roasted: common practice, no source.
@@ -43,12 +44,22 @@ def dry_loss_pct(
     """
     if not (green_in_kg > 0 and roasted_out_kg > 0):
         raise QuantityError(
-            f"Green in and roasted out must be more than 0 kg, not {green_in_kg:g} and {roasted_out_kg:g}."
+            say(
+                "Green in and roasted out must be more than 0 kg, not {green:g} and {roasted:g}.",
+                green=green_in_kg,
+                roasted=roasted_out_kg,
+            )
         )
     if roasted_out_kg > green_in_kg:
-        raise QuantityError(f"{roasted_out_kg:g} kg came out of {green_in_kg:g} kg of green; were the two exchanged?")
-    green = _moisture(green_moisture_pct, green_moisture_sd_pct, _GREEN_UNMEASURED_PCT, "Green")
-    roasted = _moisture(roasted_moisture_pct, roasted_moisture_sd_pct, _ROASTED_UNMEASURED_PCT, "Roasted")
+        raise QuantityError(
+            say(
+                "{roasted:g} kg came out of {green:g} kg of green; were the two exchanged?",
+                roasted=roasted_out_kg,
+                green=green_in_kg,
+            )
+        )
+    green = _moisture(green_moisture_pct, green_moisture_sd_pct, _GREEN_UNMEASURED_PCT, say("Green moisture"))
+    roasted = _moisture(roasted_moisture_pct, roasted_moisture_sd_pct, _ROASTED_UNMEASURED_PCT, say("Roasted moisture"))
     one = Measured(1.0)
     dry_out = Measured(roasted_out_kg, scale_sd_kg) * (one - share_from_pct(roasted))
     dry_in = Measured(green_in_kg, scale_sd_kg) * (one - share_from_pct(green))
@@ -59,5 +70,5 @@ def _moisture(pct: float | None, sd_pct: float, unmeasured: Measured, what: str)
     if pct is None:
         return unmeasured
     if not 0 <= pct < 100:
-        raise QuantityError(f"{what} moisture must be at least 0 and below 100 %, not {pct:g} %.")
+        raise QuantityError(say("{what} must be at least 0 and below 100 %, not {pct:g} %.", what=what, pct=pct))
     return Measured(pct, sd_pct)

@@ -1,11 +1,13 @@
 """What goes to and comes from a talk with the roaster: measures, tastes, departures and associations."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 from numpy.typing import ArrayLike
 
 from evenhand.units import Measured
+from evenhand.words import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,33 +21,51 @@ class RoastMeasure:
     value, sd
         Shape (batches,), in roasting order, NaN where not measured; the standard uncertainty may be one number.
     higher, lower
-        What a batch did that lies higher or lower, with {size} for by how much: "roasted {size} longer".
+        Say what a batch did that lies higher or lower, by how much it does: "roasted 12 s longer".
     """
 
     name: str
     unit: str
     value: ArrayLike
     sd: ArrayLike | float
-    higher: str
-    lower: str
+    higher: Callable[[str], str]
+    lower: Callable[[str], str]
 
 
 def dry_loss_measure(value: ArrayLike, sd: ArrayLike | float) -> RoastMeasure:
     """Dry mass losses in percent, from `dry_loss_pct`."""
-    phrases = {"higher": "lost {size} more of the dry mass", "lower": "lost {size} less of the dry mass"}
-    return RoastMeasure(name="dry mass loss", unit="points", value=value, sd=sd, **phrases)
+    return RoastMeasure(
+        name=say("dry mass loss"),
+        unit=say("points"),
+        value=value,
+        sd=sd,
+        higher=lambda size: say("lost {size} more of the dry mass", size=size),
+        lower=lambda size: say("lost {size} less of the dry mass", size=size),
+    )
 
 
 def colour_measure(value: ArrayLike, sd: ArrayLike | float, scale: str) -> RoastMeasure:
     """Colours on one scale; which way is darker is the scale's affair, so none is said."""
-    phrases = {"higher": "read {size} higher in colour", "lower": "read {size} lower in colour"}
-    return RoastMeasure(name=f"colour ({scale})" if scale else "colour", unit="", value=value, sd=sd, **phrases)
+    return RoastMeasure(
+        name=say("colour ({scale})", scale=scale) if scale else say("colour"),
+        unit="",
+        value=value,
+        sd=sd,
+        higher=lambda size: say("read {size} higher in colour", size=size),
+        lower=lambda size: say("read {size} lower in colour", size=size),
+    )
 
 
 def roast_time_measure(value: ArrayLike, sd: ArrayLike | float = 2.0) -> RoastMeasure:
     """Roast times in seconds, by default known to 2 s (common practice, no source)."""
-    phrases = {"higher": "roasted {size} longer", "lower": "roasted {size} shorter"}
-    return RoastMeasure(name="roast time", unit="s", value=value, sd=sd, **phrases)
+    return RoastMeasure(
+        name=say("roast time"),
+        unit="s",
+        value=value,
+        sd=sd,
+        higher=lambda size: say("roasted {size} longer", size=size),
+        lower=lambda size: say("roasted {size} shorter", size=size),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

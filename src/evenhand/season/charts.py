@@ -25,6 +25,7 @@ from evenhand.season._charts_runlength import (
 )
 from evenhand.season._charts_series import Chart, Cusum, cusum, ewma, individuals, moving_range
 from evenhand.season._charts_t2 import JointBaseline, JointChart, estimate_joint_baseline, t_squared
+from evenhand.words import Words, say
 
 __all__ = [
     "NELSON",
@@ -83,8 +84,14 @@ class MeasureReading:
     alerts
         Numbers of the batches at which the chart of single batches, averages or sums signals. Ranges, patterns of the
         run rules and a change point are signs, not alerts.
+    usual
+        What is usual, as the rest of a sentence that begins with the measure.
+    body
+        Sentences on odd batches, shifts and signs, or one that says that nothing unusual is seen.
+    doubt
+        A sentence on how far to trust the limits; empty where they are as good as known ones.
     sentences
-        The same in words: what is usual, odd batches, shifts, signs, and how far to trust it.
+        All of these, the first with its measure.
     """
 
     measure: str
@@ -98,6 +105,9 @@ class MeasureReading:
     change: ChangePoint
     coincidences: tuple[Coincidence, ...]
     alerts: tuple[int, ...]
+    usual: str
+    body: tuple[str, ...]
+    doubt: str
     sentences: tuple[str, ...]
 
 
@@ -180,7 +190,7 @@ def read_measure(
     if base is None:
         chosen = np.ones(x.shape, dtype=bool) if in_baseline is None else np.asarray(in_baseline, dtype=bool)
         if chosen.shape != x.shape:
-            raise DesignError(f"There are {x.size} batches, but {chosen.size} marks of the baseline; give one a batch.")
+            raise DesignError(_say_marks(x.size, chosen.size))
         base = estimate_baseline(x[chosen], u[chosen])
     single, ranges = individuals(x, base, u), moving_range(x, base, u)
     lasting = _without_lone(x, base, single)
@@ -203,8 +213,8 @@ def read_measure(
         *words.say_rules(hits, shifted, names),
     ]
     if not body:
-        body = [f"Nothing unusual is seen over {change.batches} batches."]
-    usual, *doubt = words.say_baseline(base, names)
+        body = [say("Nothing unusual is seen over {batches}.", batches=words.count_batches(change.batches))]
+    usual, doubt = words.say_usual(base, names), words.say_doubt(base)
     return MeasureReading(
         measure=measure,
         unit=unit,
@@ -217,7 +227,10 @@ def read_measure(
         change=change,
         coincidences=coincidences,
         alerts=tuple(alerts),
-        sentences=(usual, *body, *doubt),
+        usual=usual,
+        body=tuple(body),
+        doubt=doubt,
+        sentences=(words.say_usual_of(usual, base, names), *body, *([doubt] if doubt else [])),
     )
 
 
@@ -261,15 +274,15 @@ def read_profile(
         If shapes differ, there are too few batches for so many measures, or measures follow from each other.
     """
     if not values:
-        raise DesignError("A joint chart needs at least one measure.")
+        raise DesignError(say("A joint chart needs at least one measure."))
     series = {name: read_series(values[name], sds.get(name, 0.0)) for name in values}
     n = next(iter(series.values()))[0].size
     if any(x.size != n for x, _ in series.values()):
-        raise DesignError("All measures of a joint chart need one entry for each batch.")
+        raise DesignError(say("All measures of a joint chart need one entry for each batch."))
     _check_labels(n, batches, dates)
     chosen = np.ones(n, dtype=bool) if in_baseline is None else np.asarray(in_baseline, dtype=bool)
     if chosen.shape != (n,):
-        raise DesignError(f"There are {n} batches, but {chosen.size} marks of the baseline; give one a batch.")
+        raise DesignError(_say_marks(n, chosen.size))
     columns = []
     for name, (x, u) in series.items():
         known = bases.get(name) if bases else None
@@ -306,4 +319,14 @@ def _without_lone(x: NDArray[np.float64], base: Baseline, single: Chart) -> NDAr
 
 def _check_labels(n: int, batches: Sequence[str], dates: Sequence[str] | None) -> None:
     if len(batches) != n or (dates is not None and len(dates) != n):
-        raise DesignError(f"There are {n} values; give one batch label, and one date if any, for each.")
+        raise DesignError(
+            say("There are {count} values; give one batch label, and one date if any, for each.", count=n)
+        )
+
+
+def _say_marks(batches: int, marks: int) -> Words:
+    return say(
+        "There are {batches} batches, but {marks} marks of the baseline; give one a batch.",
+        batches=batches,
+        marks=marks,
+    )

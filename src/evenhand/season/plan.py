@@ -9,8 +9,9 @@ from math import inf, isnan
 
 from evenhand.errors import DesignError, QuantityError
 from evenhand.season._plan_choose import Choice, Programme, set_up
-from evenhand.season._plan_rows import Kind, LeftOut, Palate, Planned, Row, TastingPlan, Way
+from evenhand.season._plan_rows import KIND_WORD, Kind, LeftOut, Palate, Planned, Row, TastingPlan, Way
 from evenhand.season._plan_worth import chance_drifted, worth_of_check
+from evenhand.words import Words, join, say, say_many
 
 __all__ = [
     "Kind",
@@ -71,12 +72,14 @@ def plan_tasting(
     palates = sorted(palates, key=lambda palate: palate.name)
     _check(rows, palates, money, bench_minutes)
     if not rows:
-        return TastingPlan((), (), 0.0, 0.0, 0.0, {}, {}, 0.0, "There is nothing to taste.")
+        return TastingPlan((), (), 0.0, 0.0, 0.0, {}, {}, 0.0, say("There is nothing to taste."))
     programme = set_up(rows, palates, money, bench_minutes)
     best = programme.solve()
     if best is None:
-        must = ", ".join(row.name for row in rows if row.must)
-        raise DesignError(f"The rows that must be tasted ({must}) do not fit; give more time, palates or money.")
+        must = join(row.name for row in rows if row.must)
+        raise DesignError(
+            say("The rows that must be tasted ({rows}) do not fit; give more time, palates or money.", rows=must)
+        )
     planned = [_planned(rows[i], way, [palates[t].name for t in who]) for i, (way, who) in best.taken.items()]
     planned.sort(key=lambda one: (-one.way.net, one.row.name))
     left_out = [_left_out(i, programme, best, weigh_left_out) for i in range(len(rows)) if i not in best.taken]
@@ -90,54 +93,83 @@ def plan_tasting(
             cups[palate.name] = sum(way.cups for way in mine)
             minutes[palate.name] = sum(way.minutes for way in mine)
     bench = sum(one.way.bench_minutes for one in planned)
-    said = f"Taste {len(planned)} of {len(rows)}: worth {worth:.0f}, price {price:.0f}"
-    said += f", {sum(cups.values())} cups, {sum(minutes.values()):.0f} minutes of tasters."
+    said = say(
+        "Taste {planned} of {rows}: worth {worth:.0f}, price {price:.0f}, {cups} cups, {minutes:.0f} minutes of "
+        "tasters.",
+        planned=len(planned),
+        rows=len(rows),
+        worth=worth,
+        price=price,
+        cups=sum(cups.values()),
+        minutes=sum(minutes.values()),
+    )
     return TastingPlan(tuple(planned), tuple(left_out), worth, price, worth - price, cups, minutes, bench, said)
 
 
 def _planned(row: Row, number: int, tasters: Sequence[str]) -> Planned:
     way = row.ways[number]
-    said = f"{row.name} ({row.kind}): {', '.join(tasters)}, {_count(way.cups, 'cup')} each; worth {way.worth:.1f}"
-    said += f", price {way.price:.1f}"
-    said += "; it must be tasted." if row.must else "."
+    told = {
+        "row": _name(row),
+        "tasters": join(tasters),
+        "cups": say_many("{count} cup each", "{count} cups each", count=way.cups),
+        "worth": way.worth,
+        "price": way.price,
+    }
+    if row.must:
+        said = say("{row}: {tasters}, {cups}; worth {worth:.1f}, price {price:.1f}; it must be tasted.", **told)
+    else:
+        said = say("{row}: {tasters}, {cups}; worth {worth:.1f}, price {price:.1f}.", **told)
     return Planned(row, way, tuple(tasters), said)
 
 
 def _left_out(number: int, programme: Programme, best: Choice, weigh: bool) -> LeftOut:
     row = programme.rows[number]
     way = max(row.ways, key=lambda one: one.net)  # the first of equals
-    said = f"{row.name} ({row.kind}): worth {way.worth:.1f}, price {way.price:.1f}; "
-    if not weigh:
-        said += (
-            "it tells less than it costs." if way.net <= 0 else "other rows use the time better, or it does not fit."
-        )
-        return LeftOut(row, way, None, said)
-    forced = programme.solve(forced=frozenset({number}))
-    if forced is None:
-        return LeftOut(row, way, None, said + "there is not enough time, palates or money for it.")
-    cost = max(best.net - forced.net, 0.0)
-    if way.net <= 0:
-        said += "it tells less than it costs."
+    cost: float | None = None
+    fits = True
+    if weigh:
+        forced = programme.solve(forced=frozenset({number}))
+        fits = forced is not None
+        cost = max(best.net - forced.net, 0.0) if forced is not None else None
+    if not fits:
+        why = say("there is not enough time, palates or money for it")
+    elif way.net <= 0:
+        why = say("it tells less than it costs")
+    elif cost is None:
+        why = say("other rows use the time better, or it does not fit")
     else:
-        said += f"other rows use the time better, by {cost:.1f}."
+        why = say("other rows use the time better, by {cost:.1f}", cost=cost)
+    said = say(
+        "{row}: worth {worth:.1f}, price {price:.1f}; {why}.", row=_name(row), worth=way.worth, price=way.price, why=why
+    )
     return LeftOut(row, way, cost, said)
 
 
+def _name(row: Row) -> Words:
+    return say("{name} ({kind})", name=row.name, kind=KIND_WORD[row.kind])
+
+
 def _check(rows: Sequence[Row], palates: Sequence[Palate], money: float, bench_minutes: float) -> None:
-    for what, names in (("rows", [row.name for row in rows]), ("palates", [palate.name for palate in palates])):
-        repeated = sorted({name for name in names if names.count(name) > 1})
-        if repeated:
-            raise DesignError(f"Two {what} have the name {repeated[0]}; give each a name of its own.")
+    name = _repeated([row.name for row in rows])
+    if name is not None:
+        raise DesignError(say("Two rows have the name {name}; give each a name of its own.", name=name))
+    name = _repeated([palate.name for palate in palates])
+    if name is not None:
+        raise DesignError(say("Two palates have the name {name}; give each a name of its own.", name=name))
     if not palates:
-        raise DesignError("Nobody tastes this week; give at least one palate.")
+        raise DesignError(say("Nobody tastes this week; give at least one palate."))
     if len(rows) > _MOST_ROWS:
         raise DesignError(
-            f"There are {len(rows)} rows, more than the {_MOST_ROWS} of one plan; leave out the least risky."
+            say(
+                "There are {rows} rows, more than the {most} of one plan; leave out the least risky.",
+                rows=len(rows),
+                most=_MOST_ROWS,
+            )
         )
-    for name, value in (("money", money), ("bench_minutes", bench_minutes)):
+    for what, value in (("money", money), ("bench_minutes", bench_minutes)):
         if isnan(value) or value < 0:
-            raise QuantityError(f"The {name} of a week must be 0 or more, not {value}.")
+            raise QuantityError(say("The {name} of a week must be 0 or more, not {value}.", name=what, value=value))
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun if number == 1 else noun + 's'}"
+def _repeated(names: Sequence[str]) -> str | None:
+    return min((name for name in names if names.count(name) > 1), default=None)

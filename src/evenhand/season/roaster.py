@@ -27,6 +27,7 @@ from evenhand.season._roaster_records import (
     roast_time_measure,
 )
 from evenhand.units import Measured
+from evenhand.words import say
 
 __all__ = [
     "Association",
@@ -178,35 +179,30 @@ def tell_roaster(
         If shapes differ or a probability is outside 0 to 1.
     """
     if len(batches) != len(coffee):
-        raise DesignError(f"There are {len(coffee)} batches, but {len(batches)} labels; give one for each.")
+        raise DesignError(
+            say(
+                "There are {batches} batches, but {labels} labels; give one for each.",
+                batches=len(coffee),
+                labels=len(batches),
+            )
+        )
     by_name = {measure.name: measure for measure in measures}
     departures = tuple(one for measure in measures for one in set_against_fellows(measure, coffee))
     associations = associate(measures, outcomes, coffee)
     tastes = words.say_off_target(outcomes, len(coffee))
-    told = []
-    for i, taste in tastes.items():
-        own = [one for one in departures if one.batch == i]
-        odd = [words.say_departure(one, by_name[one.measure]) for one in own if one.p < words.SIGN_P]
-        if odd:
-            told.append((i, f"Batch {batches[i]} {' and '.join(odd)} than its fellows and {taste}."))
-        elif own:
-            told.append((i, f"Batch {batches[i]} {taste}; no roast measure stands out among its fellows'."))
-        else:
-            told.append((i, f"Batch {batches[i]} {taste}; it has too few measured fellows to set its roast beside."))
-    said = [words.say_association(one, by_name[one.measure]) for one in associations if one.p < words.SIGN_P]
-    if said:
-        said += words.say_together(measures, coffee, {one.measure for one in associations if one.p < words.SIGN_P})
-    elif associations:
-        most = max(one.batches for one in associations)
-        pairs = "1 pair" if len(associations) == 1 else f"{len(associations)} pairs"
-        said = [f"No roast measure is seen to go with taste ({pairs}, up to {most} batches)."]
-    else:
-        said = ["There are too few batches with both roast measures and tastes to set them side by side."]
-    if any(one.p < words.SIGN_P for one in associations) or any(one.p < words.SIGN_P for one in departures):
-        said.append(words.WARNING)
-    return RoasterReading(
-        departures=departures, associations=associations, batch_sentences=tuple(told), sentences=tuple(said)
+    told = tuple(
+        (i, words.say_batch(batches[i], taste, [one for one in departures if one.batch == i], by_name))
+        for i, taste in tastes.items()
     )
+    seen = [one for one in associations if one.p < words.SIGN_P]
+    said: list[str] = [words.say_association(one, by_name[one.measure]) for one in seen]
+    if seen:
+        said += words.say_together(measures, coffee, {one.measure for one in seen})
+    else:
+        said.append(words.say_no_association(associations))
+    if seen or any(one.p < words.SIGN_P for one in departures):
+        said.append(words.WARNING)
+    return RoasterReading(departures=departures, associations=associations, batch_sentences=told, sentences=tuple(said))
 
 
 def _with_family(pairs: Sequence[Association]) -> tuple[Association, ...]:

@@ -8,13 +8,15 @@ import numpy as np
 from evenhand.season.ageing import GREEN_ISOTHERM, Moisture, MoistureMethod, Spell
 from evenhand.units import Measured
 from evenhand.verdict._green_records import LotStock
-from evenhand.verdict.tastings import Batch, Lot
+from evenhand.verdict.tastings import Batch, Lot, LotReading
+from evenhand.words import Words, say
 
 DAYS_A_MONTH: Final = 30.4375
 MONTHS_OF_SALES: Final = 3.0
 """Sales are those of so many months before the day of reading."""
 # A water activity that nobody measured is read off the moisture, taken to be known to so many points of per cent.
 _MOISTURE_SD = 0.3
+_UNNAMED: Final = say("a method nobody named")
 
 
 def day_of(date: str) -> float:
@@ -126,24 +128,50 @@ def describe_readings(lot: Lot) -> tuple[str, ...]:
     lot
         The lot.
     """
-    said = []
-    moist = [one for one in lot.readings if one.moisture_pct is not None]
-    for method in dict.fromkeys(one.moisture_method or "a method nobody named" for one in moist):
-        of = [one for one in moist if (one.moisture_method or "a method nobody named") == method]
-        last = of[-1]
-        text = f"Moisture {last.moisture_pct:g} % by {method}, read {last.read_on}"
-        if len(of) > 1:
-            change = (last.moisture_pct or 0.0) - (of[0].moisture_pct or 0.0)
-            text += f"; {change:+.1f} points since {of[0].read_on} by the same method"
-        said.append(f"{text}.")
+    moist: dict[str, list[LotReading]] = {}
+    for one in lot.readings:
+        if one.moisture_pct is not None:
+            moist.setdefault(one.moisture_method or _UNNAMED, []).append(one)
+    said = [_describe_moistures(method, of) for method, of in moist.items()]
     if len(said) > 1:
-        said.append("These are different methods: do not set one against the other.")
+        said.append(say("These are different methods: do not set one against the other."))
     wet = [one for one in lot.readings if one.water_activity is not None]
     if wet:
-        last = wet[-1]
-        at = f" at {last.water_activity_c:g} °C" if last.water_activity_c is not None else ""
-        text = f"Water activity {last.water_activity:g}{at}, read {last.read_on}"
-        if len(wet) > 1:
-            text += f"; {(last.water_activity or 0.0) - (wet[0].water_activity or 0.0):+.2f} since {wet[0].read_on}"
-        said.append(f"{text}.")
+        said.append(_describe_activities(wet))
     return tuple(said)
+
+
+def _describe_moistures(method: str, of: Sequence[LotReading]) -> Words:
+    first, last = of[0], of[-1]
+    if len(of) == 1:
+        return say(
+            "Moisture {moisture:g} % by {method}, read {day}.",
+            moisture=last.moisture_pct,
+            method=method,
+            day=last.read_on,
+        )
+    return say(
+        "Moisture {moisture:g} % by {method}, read {day}; {change:+.1f} points since {first} by the same method.",
+        moisture=last.moisture_pct,
+        method=method,
+        day=last.read_on,
+        change=(last.moisture_pct or 0.0) - (first.moisture_pct or 0.0),
+        first=first.read_on,
+    )
+
+
+def _describe_activities(of: Sequence[LotReading]) -> Words:
+    first, last = of[0], of[-1]
+    if last.water_activity_c is None:
+        read = say("Water activity {activity:g}, read {day}", activity=last.water_activity, day=last.read_on)
+    else:
+        read = say(
+            "Water activity {activity:g} at {temperature:g} °C, read {day}",
+            activity=last.water_activity,
+            temperature=last.water_activity_c,
+            day=last.read_on,
+        )
+    if len(of) == 1:
+        return say("{reading}.", reading=read)
+    change = (last.water_activity or 0.0) - (first.water_activity or 0.0)
+    return say("{reading}; {change:+.2f} since {first}.", reading=read, change=change, first=first.read_on)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from evenhand.season.ageing import StockAdvice
 from evenhand.units import Measured
+from evenhand.verdict._naming import name_taste
+from evenhand.words import Words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,9 +76,9 @@ class AgeingLine:
     batches: int
 
     @property
-    def name(self) -> str:
+    def name(self) -> Words:
         """As it is read inside a sentence."""
-        return f"{self.attribute}, {self.service}"
+        return name_taste(self.attribute, self.service)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,9 +135,9 @@ class AttributeOutlook:
     says: str
 
     @property
-    def name(self) -> str:
+    def name(self) -> Words:
         """As it is read inside a sentence."""
-        return f"{self.attribute}, {self.service}"
+        return name_taste(self.attribute, self.service)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,14 +6,17 @@ from typing import Final
 from evenhand.season.ageing import StockAdvice
 from evenhand.units import Measured
 from evenhand.verdict._green_records import AgeingLine, AttributeOutlook, LotStock
+from evenhand.verdict._naming import name_unit
 from evenhand.verdict.tastings import Batch, Lot
+from evenhand.words import Words, capitalise, join, say
 
 _NINETY: Final = 1.645
 _MOST_TOLD: Final = 2
 _GONE: Final = 0.5
+_NOTHING_KG: Final = 1e-9
 
 
-def say_lines(lines: Sequence[AgeingLine], moved: Sequence[str]) -> tuple[str, ...]:
+def describe_lines(lines: Sequence[AgeingLine], moved: Sequence[str]) -> tuple[str, ...]:
     """Say which attributes change with months since harvest, and what else would look the same.
 
     Parameters
@@ -25,39 +28,45 @@ def say_lines(lines: Sequence[AgeingLine], moved: Sequence[str]) -> tuple[str, .
     """
     if not lines:
         return ()
-    said = []
-    shown = 0
-    for one in lines:
-        of_lots = [lot for lot in one.of_lots if lot.shows]
-        if not (one.shows or of_lots):
-            continue
-        shown += 1
-        # A lot's own change is known better than what lots like these do, and is what its stock hangs on.
-        parts = [f"in {lot.lot} by {_change(lot.change)}" for lot in of_lots] or [f"by {_change(one.change)}"]
-        way = "falls" if (of_lots[0].change if of_lots else one.change).value < 0 else "rises"
-        name = f"{one.name[:1].upper()}{one.name[1:]}"
-        said.append(f"{name} {way} with the months since harvest: {'; '.join(parts)} points a month (90 % intervals).")
-    quiet = len(lines) - shown
+    said = [_describe_line(one) for one in lines if one.shows or any(lot.shows for lot in one.of_lots)]
+    quiet = len(lines) - len(said)
     if not said:
-        said.append(f"No change with the months shows in any of its {len(lines)} attributes.")
+        said.append(say("No change with the months shows in any of its {count} attributes.", count=quiet))
     elif quiet:
-        said.append(f"No change shows in its other {quiet} attributes.")
+        said.append(say("No change shows in its other {count} attributes.", count=quiet))
     if moved:
         said.append(
-            f"Its roast has moved too ({', '.join(moved)}): a roast that moves looks just like a green that ages, and "
-            "these tastings cannot tell the two apart."
+            say(
+                "Its roast has moved too ({measures}): a roast that moves looks just like a green that ages, and these "
+                "tastings cannot tell the two apart.",
+                measures=join(moved),
+            )
         )
     return tuple(said)
 
 
-def _change(change: Measured) -> str:
+def _describe_line(one: AgeingLine) -> Words:
+    # A lot's own change is known better than what lots like these do, and is what its stock hangs on.
+    of_lots = [lot for lot in one.of_lots if lot.shows]
+    parts = [say("in {lot} by {change}", lot=lot.lot, change=_describe_change(lot.change)) for lot in of_lots]
+    if not parts:
+        parts = [say("by {change}", change=_describe_change(one.change))]
+    told = {"attribute": capitalise(one.name), "changes": join(parts, "; ")}
+    if (of_lots[0].change if of_lots else one.change).value < 0:
+        return say(
+            "{attribute} falls with the months since harvest: {changes} points a month (90 % intervals).", **told
+        )
+    return say("{attribute} rises with the months since harvest: {changes} points a month (90 % intervals).", **told)
+
+
+def _describe_change(change: Measured) -> Words:
     low, high = sorted((abs(change.value - _NINETY * change.sd), abs(change.value + _NINETY * change.sd)))
     if (change.value - _NINETY * change.sd) * (change.value + _NINETY * change.sd) < 0:
         low = 0.0
-    return f"{abs(change.value):.2f} ({low:.2f} to {high:.2f})"
+    return say("{change:.2f} ({low:.2f} to {high:.2f})", change=abs(change.value), low=low, high=high)
 
 
-def say_lot(
+def describe_lot(
     attributes: Sequence[AttributeOutlook],
     stock: LotStock | None,
     advice: StockAdvice | None,
@@ -84,59 +93,98 @@ def say_lot(
     read_on
         The day of reading.
     """
-    said = []
-    if stock is not None and stock.left_kg < -1e-9:
-        said.append(
-            f"{stock.used_kg:.0f} kg were roasted of {stock.delivered_kg:.0f} kg delivered: a batch names the wrong "
-            "lot, or a mass is wrong."
-        )
-    elif used_up:
-        said.append("Used up: less is left than half a batch.")
-    elif advice is not None:
-        said.append(advice.says)
-    elif stock is not None and stock.a_month.value <= 0:
-        said.append(
-            f"{stock.left:.1f} {stock.unit} left, and no batch of it in the three months before {read_on}: there are "
-            "no sales to set against its age."
-        )
-    if stock is not None and stock.unweighed:
-        said.append(
-            f"{stock.unweighed} of its {stock.batches} batches were not weighed and count as the mean of others."
-        )
-    shown = [one for one in attributes if one.likely is not None]
-    said += [say_outlook(one) for one in shown[:_MOST_TOLD]]
+    said: list[str] = [] if stock is None else _describe_stock(stock, advice, read_on, used_up=used_up)
+    shown = [(one, one.likely) for one in attributes if one.likely is not None]
+    said += [_describe_outlook(one) for one, _ in shown[:_MOST_TOLD]]
     if len(shown) > _MOST_TOLD:
-        said.append(f"Later, or less surely: {', '.join(f'{one.name} ({one.likely})' for one in shown[_MOST_TOLD:])}.")
+        later = [say("{attribute} ({month})", attribute=one.name, month=likely) for one, likely in shown[_MOST_TOLD:]]
+        said.append(say("Later, or less surely: {attributes}.", attributes=join(later)))
     if attributes and not shown:
-        said.append("Every attribute is likely to stay within tolerance for the next two years.")
+        said.append(say("Every attribute is likely to stay within tolerance for the next two years."))
     if attributes and not storage_known:
         said.append(
-            "Part of its storage is not recorded, and was taken as 20 °C and a water activity of 0.55 where it is not."
+            say(
+                "Part of its storage is not recorded, and was taken as 20 °C and a water activity of 0.55 where it is "
+                "not."
+            )
         )
     return (*said, *readings)
 
 
-def say_outlook(one: AttributeOutlook) -> str:
-    """Say in which calendar month an attribute is likely to leave its tolerance, and how sure that is.
-
-    Parameters
-    ----------
-    one
-        An attribute that is likely to leave.
-    """
-    limits = " to ".join("the end of the scale" if end is None else f"{end:.1f}" for end in (one.low, one.high))
-    said = f"{one.name[:1].upper()}{one.name[1:]}: now {one.now.value:.1f} ± {one.now.sd:.1f}, tolerance {limits}; "
-    if one.p_left_now >= _GONE:
-        said += f"likely {one.toward} it already ({100 * one.p_left_now:.0f} %)."
-    else:
-        until = one.late or "later than two years from now"
-        said += f"likely {one.toward} it from {one.likely} on (80 % interval {one.early} to {until})."
-    if not one.shows:
-        said += " The tastings do not show a change; this is how large one could be."
+def _describe_stock(stock: LotStock, advice: StockAdvice | None, read_on: str, *, used_up: bool) -> list[str]:
+    said: list[str] = []
+    if stock.left_kg < -_NOTHING_KG:
+        said.append(
+            say(
+                "{used:.0f} kg were roasted of {delivered:.0f} kg delivered: a batch names the wrong lot, or a mass is "
+                "wrong.",
+                used=stock.used_kg,
+                delivered=stock.delivered_kg,
+            )
+        )
+    elif used_up:
+        said.append(say("Used up: less is left than half a batch."))
+    elif advice is not None:
+        said.append(advice.says)
+    elif stock.a_month.value <= 0:
+        said.append(
+            say(
+                "{left:.1f} {unit} left, and no batch of it in the three months before {day}: there are no sales to "
+                "set against its age.",
+                left=stock.left,
+                unit=name_unit(stock.unit),
+                day=read_on,
+            )
+        )
+    if stock.unweighed:
+        said.append(
+            say(
+                "{unweighed} of its {batches} batches were not weighed and count as the mean of others.",
+                unweighed=stock.unweighed,
+                batches=stock.batches,
+            )
+        )
     return said
 
 
-def say_gap(coffee: str, batches: Sequence[Batch], lots: Mapping[str, Lot]) -> str:
+def _describe_outlook(one: AttributeOutlook) -> Words:
+    """Say in which calendar month an attribute is likely to leave its tolerance, and how sure that is."""
+    said = say(
+        "{attribute}: now {level:.1f} ± {sd:.1f}, tolerance {low} to {high}; {outlook}.",
+        attribute=capitalise(one.name),
+        level=one.now.value,
+        sd=one.now.sd,
+        low=_describe_limit(one.low),
+        high=_describe_limit(one.high),
+        outlook=_describe_leaving(one),
+    )
+    if one.shows:
+        return said
+    return join((said, say("The tastings do not show a change; this is how large one could be.")), " ")
+
+
+def _describe_leaving(one: AttributeOutlook) -> Words:
+    is_below = one.toward == "below"
+    if one.p_left_now >= _GONE:
+        chance = 100 * one.p_left_now
+        if is_below:
+            return say("likely below it already ({chance:.0f} %)", chance=chance)
+        return say("likely above it already ({chance:.0f} %)", chance=chance)
+    told = {
+        "likely": one.likely,
+        "early": one.early,
+        "late": one.late or say("later than two years from now"),
+    }
+    if is_below:
+        return say("likely below it from {likely} on (80 % interval {early} to {late})", **told)
+    return say("likely above it from {likely} on (80 % interval {early} to {late})", **told)
+
+
+def _describe_limit(end: float | None) -> Words:
+    return say("the end of the scale") if end is None else say("{limit:.1f}", limit=end)
+
+
+def describe_gap(coffee: str, batches: Sequence[Batch], lots: Mapping[str, Lot]) -> str:
     """Say in one sentence why a coffee has no line.
 
     Parameters
@@ -147,8 +195,11 @@ def say_gap(coffee: str, batches: Sequence[Batch], lots: Mapping[str, Lot]) -> s
         What is written of lots.
     """
     if not any(one.green_lot for one in batches):
-        return f"{coffee}: no batch names its green lot."
+        return say("{coffee}: no batch names its green lot.", coffee=coffee)
     named = [lots[one.green_lot] for one in batches if one.green_lot and one.green_lot in lots]
     if not any(lot.harvested_on for lot in named):
-        return f"{coffee}: none of its lots has a day of harvest, so months cannot be counted."
-    return f"{coffee}: no lot was tasted at two ages yet; taste one again some months later to see what ageing does."
+        return say("{coffee}: none of its lots has a day of harvest, so months cannot be counted.", coffee=coffee)
+    return say(
+        "{coffee}: no lot was tasted at two ages yet; taste one again some months later to see what ageing does.",
+        coffee=coffee,
+    )

@@ -12,10 +12,12 @@ from evenhand.panel.faults import FaultFit
 from evenhand.season.charts import own_evidence
 from evenhand.season.roaster import RoastMeasure, colour_measure, dry_loss_measure, dry_loss_pct, roast_time_measure
 from evenhand.units import half_width_to_sd
+from evenhand.verdict._naming import name_taste
 from evenhand.verdict.arrangement import Arrangement, arrange
 from evenhand.verdict.fitting import Fitted, fit_tables
 from evenhand.verdict.hearing import hear
 from evenhand.verdict.tastings import Batch, Tastings
+from evenhand.words import say
 
 Floats = NDArray[np.float64]
 
@@ -51,17 +53,21 @@ class TasteColumn:
     @property
     def name(self) -> str:
         """As it is read inside a sentence."""
-        return f"{self.attribute}, {self.service}"
+        return name_taste(self.attribute, self.service)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoastColumn:
-    """One roast measure with the unit in which its level is read (differences may be read in another)."""
+    """One roast measure with the unit in which its level is read (differences may be read in another).
+
+    A colour has the `scale` that it was read on, where one was written down.
+    """
 
     measure: RoastMeasure
     unit: str
     value: Floats
     sd: Floats
+    scale: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,13 +197,15 @@ def roast_columns(batches: Sequence[Batch]) -> tuple[RoastColumn, ...]:
         try:
             dry = dry_loss_pct(one.green_in_kg, one.roasted_out_kg, one.green_moisture_pct, one.roasted_moisture_pct)
         except QuantityError as error:
-            raise DesignError(f"The mass loss of batch {one.batch} cannot be: {error}") from error
+            raise DesignError(
+                say("The mass loss of batch {batch} cannot be: {why}", batch=one.batch, why=error.args[0])
+            ) from error
         loss[i] = dry.value, dry.sd
-    columns = [_roast(dry_loss_measure(loss[:, 0], loss[:, 1]), "% of dry mass")]
+    columns = [_roast(dry_loss_measure(loss[:, 0], loss[:, 1]), say("% of dry mass"))]
     scales = dict.fromkeys(one.colour_scale or "" for one in batches if one.colour is not None)
     for scale in scales or [""]:
         colour = _numbers([one.colour if (one.colour_scale or "") == scale else None for one in batches])
-        columns.append(_roast(colour_measure(colour, _reading_sd(colour), scale), ""))
+        columns.append(_roast(colour_measure(colour, _reading_sd(colour), scale), "", scale))
     columns.append(_roast(roast_time_measure(_numbers([one.roast_time_s for one in batches])), "s"))
     return tuple(columns)
 
@@ -212,10 +220,12 @@ def tasters_of(tastings: Tastings, usable: frozenset[str]) -> Mapping[str, str]:
     return {batch: ", ".join(sorted(names)) for batch, names in found.items()}
 
 
-def _roast(measure: RoastMeasure, unit: str) -> RoastColumn:
+def _roast(measure: RoastMeasure, unit: str, scale: str = "") -> RoastColumn:
     value = np.asarray(measure.value, dtype=float)
     sd = np.broadcast_to(np.asarray(measure.sd, dtype=float), value.shape)
-    return RoastColumn(measure=measure, unit=unit, value=value, sd=np.where(np.isfinite(value), sd, np.nan))
+    return RoastColumn(
+        measure=measure, unit=unit, value=value, sd=np.where(np.isfinite(value), sd, np.nan), scale=scale
+    )
 
 
 def _reading_sd(reading: Floats) -> float:

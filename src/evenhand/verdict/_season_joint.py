@@ -6,7 +6,9 @@ import numpy as np
 
 from evenhand.errors import DesignError
 from evenhand.season.charts import JointChart, read_profile
+from evenhand.verdict._naming import name_taste
 from evenhand.verdict._season_records import JointSeason, MeasureSeason
+from evenhand.words import Words, capitalise, say
 
 # T² is of use from about so many batches more than measures on (docs/explanation/control-charts.md).
 _MORE = 10
@@ -27,17 +29,17 @@ def read_jointly(
     batches, dates
         Its batches in roasting order.
     """
-    groups = {"The roast": list(roast)}
-    groups |= {f"The profile, {service}": list(found) for service, found in by_service.items()}
+    groups: dict[Words, list[MeasureSeason]] = {say("the roast"): list(roast)}
+    groups |= {name_taste(say("the profile"), service): list(found) for service, found in by_service.items()}
     groups = {name: [one for one in found if one.reading] for name, found in groups.items()}
     groups = {name: found for name, found in groups.items() if len(found) > 1}
     every = [one for found in groups.values() for one in found]
     if len(groups) > 1 and _complete(every) >= len(every) + _MORE:
-        groups = {"Roast and profile": every}
+        groups = {say("roast and profile"): every}
     return tuple(_read(name, found, batches, dates) for name, found in groups.items())
 
 
-def _read(name: str, found: Sequence[MeasureSeason], batches: Sequence[str], dates: Sequence[str]) -> JointSeason:
+def _read(name: Words, found: Sequence[MeasureSeason], batches: Sequence[str], dates: Sequence[str]) -> JointSeason:
     complete, needed = _complete(found), len(found) + _MORE
     chart: JointChart | None = None
     said: tuple[str, ...] = ()
@@ -54,9 +56,15 @@ def _read(name: str, found: Sequence[MeasureSeason], batches: Sequence[str], dat
         pass  # too few batches, or measures that follow from each other: told as too little
     gap = ""
     if chart is None or (not said and complete < needed):
-        gap = f"{name} as a whole: {complete} batches with all {len(found)} measures; some {needed} are needed to tell."
+        gap = say(
+            "{name} as a whole: {complete} batches with all {measures} measures; some {needed} are needed to tell.",
+            name=capitalise(name),
+            complete=complete,
+            measures=len(found),
+            needed=needed,
+        )
     return JointSeason(
-        name=name, measures=tuple(one.measure for one in found), chart=chart, sentences=said, too_little=gap
+        whole=name, measures=tuple(one.measure for one in found), chart=chart, sentences=said, too_little=gap
     )
 
 

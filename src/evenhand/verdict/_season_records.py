@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from evenhand.season.charts import JointChart, MeasureReading
 from evenhand.season.roaster import RoasterReading
+from evenhand.words import Words, capitalise, say
 
 Floats = NDArray[np.float64]
 State = Literal["shifted", "alert", "steady", "too_little"]
@@ -41,8 +42,8 @@ class MeasureSeason:
         Shape (batches of the coffee,), NaN where not measured.
     reading
         Charts and sentences; None where there is too little.
-    too_little
-        One sentence that says so; empty where there is a reading.
+    gap
+        What is too little, as it stands after the measure's name; empty where there is a reading.
     alerts
         Single batches, then averages, then sums.
     sign
@@ -58,10 +59,15 @@ class MeasureSeason:
     value: Floats
     sd: Floats
     reading: MeasureReading | None
-    too_little: str
+    gap: str
     alerts: tuple[Alert, ...]
     sign: bool
     state: State
+
+    @property
+    def too_little(self) -> str:
+        """One sentence that says what is too little; empty where there is a reading."""
+        return say("{measure}: {gap}", measure=self.measure, gap=self.gap) if self.gap else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +76,9 @@ class JointSeason:
 
     Attributes
     ----------
-    name, measures
+    whole
+        What it is, as it is read inside a sentence: "the roast".
+    measures
         As they are to be read.
     chart
         T² of every batch; None where there are too few batches.
@@ -80,11 +88,16 @@ class JointSeason:
         One sentence where nothing is seen, but too few batches are there to see much; else empty.
     """
 
-    name: str
+    whole: str
     measures: tuple[str, ...]
     chart: JointChart | None
     sentences: tuple[str, ...]
     too_little: str
+
+    @property
+    def name(self) -> Words:
+        """What it is, as it stands alone."""
+        return capitalise(self.whole)
 
     @property
     def signals(self) -> tuple[int, ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from evenhand.season.charts import MeasureReading
+from evenhand.words import Words, join, say
 
 # A step is spoken of below this chance, as in the charts' own sentences.
 _SIGN_P = 0.05
@@ -19,7 +20,7 @@ def steps_together(readings: Sequence[MeasureReading], batches: Sequence[str], d
         Its batches in roasting order.
     """
     left = sorted((one for one in readings if one.change.p < _SIGN_P), key=lambda one: one.change.p)
-    said = []
+    said: list[str] = []
     while left:
         first = left[0].change
         with_it = [one for one in left if one.change.earliest <= first.latest and first.earliest <= one.change.latest]
@@ -29,11 +30,11 @@ def steps_together(readings: Sequence[MeasureReading], batches: Sequence[str], d
         start = max(one.change.earliest for one in with_it)
         end = min(one.change.latest for one in with_it)
         start, end = min(start, end), max(start, end)
-        names = _listed([f"{one.measure} ({_way(one)})" for one in with_it])
         where = f"{batches[start]} ({dates[start]})"
         if end != start:
-            where = f"{where} to {batches[end]} ({dates[end]})"
-        said.append(f"May have stepped together, at {where}: {names}.")
+            where = say("{first} to {last}", first=where, last=f"{batches[end]} ({dates[end]})")
+        names = _list_names([_say_way(one) for one in with_it])
+        said.append(say("May have stepped together, at {where}: {measures}.", where=where, measures=names))
     return tuple(said)
 
 
@@ -45,7 +46,7 @@ def steps_across(readings: Sequence[tuple[str, Sequence[str], MeasureReading]]) 
     readings
         Coffee, roast dates of its batches, and charts, one entry a measure and coffee.
     """
-    said = []
+    said: list[str] = []
     for measure in dict.fromkeys(one.measure for _, _, one in readings):
         left = sorted(
             ((coffee, dates, one) for coffee, dates, one in readings if one.measure == measure),
@@ -54,20 +55,16 @@ def steps_across(readings: Sequence[tuple[str, Sequence[str], MeasureReading]]) 
         left = [entry for entry in left if entry[2].change.p < _SIGN_P]
         while left:
             start, end = _span(left[0][1], left[0][2])
-            way = _way(left[0][2])
+            rises = _rises(left[0][2])
             with_it: list[tuple[str, Sequence[str], MeasureReading]] = []
             others: list[tuple[str, Sequence[str], MeasureReading]] = []
             for coffee, dates, one in left:
                 low, high = _span(dates, one)
-                same = _way(one) == way and low <= end and start <= high
+                same = _rises(one) == rises and low <= end and start <= high
                 (with_it if same else others).append((coffee, dates, one))
             left = others
             if len(with_it) > 1:
-                names = _listed([coffee for coffee, _, _ in with_it])
-                said.append(
-                    f"{measure} lies {way} in {names} from about the same time, between {start} and {end}. Look first "
-                    f"at what these coffees share: roaster, scale, meter, water, tasters."
-                )
+                said.append(_say_across(measure, [coffee for coffee, _, _ in with_it], rises, start, end))
     return tuple(said)
 
 
@@ -76,9 +73,37 @@ def _span(dates: Sequence[str], reading: MeasureReading) -> tuple[str, str]:
     return dates[max(0, reading.change.earliest - 1)], dates[reading.change.latest]
 
 
-def _way(reading: MeasureReading) -> str:
-    return "higher" if reading.change.shift > 0 else "lower"
+def _rises(reading: MeasureReading) -> bool:
+    return reading.change.shift > 0
 
 
-def _listed(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
+def _say_way(reading: MeasureReading) -> Words:
+    if _rises(reading):
+        return say("{measure} (higher)", measure=reading.measure)
+    return say("{measure} (lower)", measure=reading.measure)
+
+
+def _say_across(measure: str, coffees: Sequence[str], rises: bool, start: str, end: str) -> Words:
+    listed = _list_names(coffees)
+    if rises:
+        step = say(
+            "{measure} lies higher in {coffees} from about the same time, between {start} and {end}.",
+            measure=measure,
+            coffees=listed,
+            start=start,
+            end=end,
+        )
+    else:
+        step = say(
+            "{measure} lies lower in {coffees} from about the same time, between {start} and {end}.",
+            measure=measure,
+            coffees=listed,
+            start=start,
+            end=end,
+        )
+    look = say("Look first at what these coffees share: roaster, scale, meter, water, tasters.")
+    return join([step, look], " ")
+
+
+def _list_names(names: Sequence[str]) -> Words:
+    return say("{names} and {last}", names=join(names[:-1]), last=names[-1])

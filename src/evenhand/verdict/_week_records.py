@@ -14,6 +14,8 @@ class WeekRow:
         Which batch, lot or taster.
     kind
         A batch by its risk, a green lot by its age, or a taster's control cups.
+    batch
+        Label of the batch, for a row that is one; else empty.
     tasters
         Who tastes it; empty where it is left out.
     cups, minutes
@@ -30,6 +32,7 @@ class WeekRow:
 
     name: str
     kind: Literal["batch", "ageing", "calibration"]
+    batch: str
     tasters: tuple[str, ...]
     cups: int
     minutes: float

@@ -17,6 +17,7 @@ from evenhand.verdict.judgement import BatchVerdict, Judgement
 from evenhand.verdict.levels import estimate
 from evenhand.verdict.profile import profile
 from evenhand.verdict.worth import best, one_attribute
+from evenhand.words import Words, join, say
 
 _SEED = 20260107
 _MOST_BATCHES = 40
@@ -59,10 +60,11 @@ class WeekHabits:
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """A row with the reason why it is on the list."""
+    """A row with the reason why it is on the list, and the label of its batch where it is one."""
 
     row: Row
     why: str
+    batch: str = ""
 
 
 def batch_rows(bench: SeasonBench, judgement: Judgement, people: int, habits: WeekHabits) -> list[Listed]:
@@ -109,13 +111,19 @@ def batch_rows(bench: SeasonBench, judgement: Judgement, people: int, habits: We
                     bench_minutes=pulls * habits.minutes_a_pull,
                 )
             )
-        found.append(Listed(Row(name=f"{one.batch}, {one.coffee}", kind=Kind.BATCH, ways=tuple(ways)), _why_batch(one)))
+        row = Row(name=join((one.batch, one.coffee)), kind=Kind.BATCH, ways=tuple(ways))
+        found.append(Listed(row, _why_batch(one), one.batch))
     return found
 
 
-def _why_batch(one: BatchVerdict) -> str:
-    words = {"release": "released", "taste_again": "to be tasted again", "hold": "held"}
-    return f"Roasted {one.roasted_on}, {words[one.decision]} by what is known; good with probability {one.p_good:.2f}."
+def _why_batch(one: BatchVerdict) -> Words:
+    words = {"release": say("released"), "taste_again": say("to be tasted again"), "hold": say("held")}
+    return say(
+        "Roasted {day}, {decision} by what is known; good with probability {chance:.2f}.",
+        day=one.roasted_on,
+        decision=words[one.decision],
+        chance=one.p_good,
+    )
 
 
 def lot_rows(bench: SeasonBench, green: GreenReading, people: int, habits: WeekHabits) -> list[Listed]:
@@ -150,7 +158,8 @@ def lot_rows(bench: SeasonBench, green: GreenReading, people: int, habits: WeekH
                 continue
             a_month = max(of_lot / MONTHS_OF_SALES, 1.0)
             stakes = replace(costs, wrong_release=a_month * costs.wrong_release, wrong_hold=a_month * costs.wrong_hold)
-            ways, why = [], ""
+            ways: list[Way] = []
+            why: str = ""
             for tasters in [count for count in _WAYS if count <= people]:
                 worths = [_worth_of_lot(one, lot, fits, stakes, tasters) for one in lot.attributes]
                 first = int(np.argmax(worths))
@@ -165,7 +174,8 @@ def lot_rows(bench: SeasonBench, green: GreenReading, people: int, habits: WeekH
                     )
                 )
                 why = _why_lot(lot, lot.attributes[first])
-            found.append(Listed(Row(name=f"Lot {lot.lot} of {coffee.coffee}", kind=Kind.AGEING, ways=tuple(ways)), why))
+            name = say("Lot {lot} of {coffee}", lot=lot.lot, coffee=coffee.coffee)
+            found.append(Listed(Row(name=name, kind=Kind.AGEING, ways=tuple(ways)), why))
     return found
 
 
@@ -186,10 +196,19 @@ def _worth_of_lot(
     return max(one_attribute(mean, max(sd, 1e-9), low, high, max(float(np.sqrt(noise)), 1e-9), stakes), 0.0)
 
 
-def _why_lot(lot: LotOutlook, one: AttributeOutlook) -> str:
-    when = f", likely {one.toward} its tolerance from {one.likely} on" if one.likely else ""
-    level = f"{one.name} is at {one.now.value:.1f} ± {one.now.sd:.1f}"
-    return f"{lot.months_now or 0:.0f} months since harvest; {level}{when}."
+def _why_lot(lot: LotOutlook, one: AttributeOutlook) -> Words:
+    lead = say(
+        "{months:.0f} months since harvest; {attribute} is at {level:.1f} ± {sd:.1f}",
+        months=lot.months_now or 0.0,
+        attribute=one.name,
+        level=one.now.value,
+        sd=one.now.sd,
+    )
+    if not one.likely:
+        return say("{age}.", age=lead)
+    if one.toward == "below":
+        return say("{age}, likely below its tolerance from {month} on.", age=lead, month=one.likely)
+    return say("{age}, likely above its tolerance from {month} on.", age=lead, month=one.likely)
 
 
 def taster_rows(bench: SeasonBench, names: Sequence[str], habits: WeekHabits) -> list[Listed]:
@@ -240,12 +259,27 @@ def taster_rows(bench: SeasonBench, names: Sequence[str], habits: WeekHabits) ->
             minutes=habits.control_cups * habits.minutes_a_cup,
             bench_minutes=habits.control_cups * habits.minutes_a_pull,
         )
-        ago = f"last tasted {since:.0f} weeks ago" if name in last else "no sheet of theirs is here"
-        why = f"{ago[:1].upper()}{ago[1:]}; an attribute has moved by more than {limit:.1f} points with a chance of "
-        why += f"{100 * p_moved:.0f} %."
-        row = Row(name=f"Control cups, {name}", kind=Kind.CALIBRATION, ways=(way,), who=frozenset({name}))
-        found.append(Listed(row, why))
+        row = Row(
+            name=say("Control cups, {taster}", taster=name), kind=Kind.CALIBRATION, ways=(way,), who=frozenset({name})
+        )
+        found.append(Listed(row, _why_taster(since if name in last else None, limit, p_moved)))
     return found
+
+
+def _why_taster(since: float | None, limit: float, p_moved: float) -> Words:
+    told = {"limit": limit, "chance": 100 * p_moved}
+    if since is None:
+        return say(
+            "No sheet of theirs is here; an attribute has moved by more than {limit:.1f} points with a chance of "
+            "{chance:.0f} %.",
+            **told,
+        )
+    return say(
+        "Last tasted {weeks:.0f} weeks ago; an attribute has moved by more than {limit:.1f} points with a chance of "
+        "{chance:.0f} %.",
+        weeks=since,
+        **told,
+    )
 
 
 def worth_of_control(p_moved: float, at_stake: float, repeat: float, limit: float, sd: float) -> float:

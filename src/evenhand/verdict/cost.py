@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import expm1, isfinite, log1p
 
 from evenhand.errors import QuantityError
+from evenhand.words import say
 
 __all__ = ["Costs", "expected_hold", "expected_release"]
 
@@ -28,9 +29,9 @@ class Costs:
         for name in ("wrong_release", "wrong_hold", "one_pull", "one_taste"):
             value = getattr(self, name)
             if not (isfinite(value) and value >= 0):
-                raise QuantityError(f"The cost {name} must be 0 or more, not {value}.")
+                raise QuantityError(say("The cost {name} must be 0 or more, not {value}.", name=name, value=value))
         if not 0 < self.prior_bad < 1:
-            raise QuantityError(f"prior_bad must lie between 0 and 1, not {self.prior_bad}.")
+            raise QuantityError(say("prior_bad must lie between 0 and 1, not {share}.", share=self.prior_bad))
 
     @property
     def bad_by_half(self) -> float:

@@ -30,10 +30,12 @@ from evenhand.verdict._green_records import (
     LotOutlook,
     LotStock,
 )
-from evenhand.verdict._green_words import say_gap, say_lines, say_lot
+from evenhand.verdict._green_words import describe_gap, describe_lines, describe_lot
+from evenhand.verdict._naming import name_taste, name_unit
 from evenhand.verdict._season_columns import SeasonBench, TasteColumn, lay_out
 from evenhand.verdict._season_records import SeasonReading
 from evenhand.verdict.tastings import Batch, Lot, Tastings
+from evenhand.words import capitalise, say
 
 __all__ = [
     "AgeingLine",
@@ -156,8 +158,8 @@ def _read_coffee(
         coffee=coffee,
         lines=tuple(told),
         lots=outlooks,
-        sentences=say_lines(told, moved),
-        too_little="" if told else say_gap(coffee, batches, lots),
+        sentences=describe_lines(told, moved),
+        too_little="" if told else describe_gap(coffee, batches, lots),
     )
 
 
@@ -254,14 +256,14 @@ def _look_out(
         looked.sort(key=lambda pair: (pair[0].likely_months or np.inf, -pair[1].p_left[-1]))
     advice: StockAdvice | None = None
     if looked and stock is not None and stock.left > 0 and stock.a_month.value > 0:
-        advice = stock_against_life(stock.left, stock.a_month, [one for _, one in looked], unit=stock.unit)
+        advice = stock_against_life(stock.left, stock.a_month, [one for _, one in looked], unit=name_unit(stock.unit))
     attributes = tuple(one for one, _ in looked)
     readings = describe_readings(lot) if lot is not None else ()
     gap = ""
     if lot is None:
-        gap = f"Nothing is written of the lot {name}: no harvest, no delivery."
+        gap = say("Nothing is written of the lot {lot}: no harvest, no delivery.", lot=name)
     elif months is None:
-        gap = f"The lot {name} has no day of harvest, so its months cannot be counted."
+        gap = say("The lot {lot} has no day of harvest, so its months cannot be counted.", lot=name)
     return LotOutlook(
         lot=name,
         harvest=lot.harvest if lot else None,
@@ -273,7 +275,7 @@ def _look_out(
         stock=stock,
         advice=advice,
         attributes=attributes,
-        sentences=say_lot(
+        sentences=describe_lot(
             attributes,
             stock,
             advice,
@@ -292,7 +294,8 @@ def _leave(
     column = line.column
     mine = np.array([name == lot.lot for name in line.lot])
     known = lot.lot if mine.any() else None
-    leaving = ageing.leaving(line.low, line.high, now, known, history, attribute=_capital(column.name))
+    named = capitalise(name_taste(column.attribute, column.service))
+    leaving = ageing.leaving(line.low, line.high, now, known, history, attribute=named)
     drawn = np.arange(0.0, np.ceil(now + _AHEAD) + 0.5)
     curve = ageing.level(drawn, known, history)
     level = ageing.level([now], known, history)[0]
@@ -330,7 +333,3 @@ def _leave(
         ),
         leaving,
     )
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

@@ -11,6 +11,7 @@ from evenhand.espresso.caffeine import pull_caffeine_mg
 from evenhand.panel import faults
 from evenhand.verdict import reasons
 from evenhand.verdict._offers import believe, list_offers
+from evenhand.verdict._service_words import SERVICE_WORD
 from evenhand.verdict.arrangement import Arrangement, arrange
 from evenhand.verdict.cost import expected_hold, expected_release
 from evenhand.verdict.hearing import hear
@@ -28,6 +29,7 @@ from evenhand.verdict.levels import AttributeLevels, estimate
 from evenhand.verdict.profile import Profiles, profile
 from evenhand.verdict.tastings import Batch, Tastings
 from evenhand.verdict.worth import best
+from evenhand.words import join, say
 
 __all__ = ["judge"]
 
@@ -38,6 +40,15 @@ IntArray = NDArray[np.intp]
 _DOUBTFUL = (0.05, 0.8)
 # The same sheets must give the same verdict: what randomness the worth of a cup needs starts here and at the name.
 _SEED = 20260101
+
+# What may be dropped from a fit, as the table of variances names it.
+_TERM_WORD: Mapping[str, str] = {
+    "batch": say("batch"),
+    "taster": say("taster"),
+    "batch_taster": say("batch_taster"),
+    "pull": say("pull"),
+    "residual": say("residual"),
+}
 
 
 def judge(tastings: Tastings, *, batches: Sequence[str] = ()) -> Judgement:
@@ -63,7 +74,13 @@ def judge(tastings: Tastings, *, batches: Sequence[str] = ()) -> Judgement:
     known = {one.batch for one in tastings.batches}
     for name in batches:
         if name not in known:
-            raise DesignError(f"There is no batch {name}; name one of {len(known)} batches that are in the folder.")
+            raise DesignError(
+                say(
+                    "There is no batch {name}; name one of {known} batches that are in the folder.",
+                    name=name,
+                    known=len(known),
+                )
+            )
     wanted = [one for one in tastings.batches if not batches or one.batch in set(batches)]
     bench = arrange(tastings)
     columns = estimate(bench.tables, bench.panel)
@@ -216,33 +233,52 @@ def _caffeine(tastings: Tastings) -> tuple[CaffeineRow, ...]:
 
 
 def _model_warnings(columns: Sequence[AttributeLevels], heard: faults.FaultFit | None) -> tuple[str, ...]:
-    def names(some: Sequence[AttributeLevels]) -> str:
-        return ", ".join(f"{one.attribute} ({one.service})" for one in some)
-
-    said = []
+    said: list[str] = []
     untasted = [one for one in columns if not one.scores.any()]
     if untasted:
         said.append(
-            f"Nobody scored {names(untasted)} on a cup that can be judged; there the verdicts rest on the targets and "
-            "on prior_bad alone."
+            say(
+                "Nobody scored {names} on a cup that can be judged; there the verdicts rest on the targets and on "
+                "prior_bad alone.",
+                names=_list(untasted),
+            )
         )
     thin = [one for one in columns if one.scores.any() and one.variances is None]
     if thin:
         said.append(
-            f"There are too few scores of {names(thin)} to estimate variances; none are reported, and the verdicts "
-            "lean on priors there."
+            say(
+                "There are too few scores of {names} to estimate variances; none are reported, and the verdicts lean "
+                "on priors there.",
+                names=_list(thin),
+            )
         )
     dropped = sorted({name for one in columns for name, _ in one.dropped})
     if dropped:
         said.append(
-            f"The sheets cannot tell {', '.join(dropped)} apart from the rest for some attributes; their variances "
-            "read 0 there, and the judgement leans on its priors."
+            say(
+                "The sheets cannot tell {terms} apart from the rest for some attributes; their variances read 0 there, "
+                "and the judgement leans on its priors.",
+                terms=join([_TERM_WORD.get(name, name) for name in dropped]),
+            )
         )
     unsettled = [one for one in columns if not one.converged]
     if unsettled:
-        said.append(f"The fit of {names(unsettled)} did not settle; read those numbers with care.")
+        said.append(say("The fit of {names} did not settle; read those numbers with care.", names=_list(unsettled)))
     if heard is not None:
         if not heard.converged:
-            said.append("The fit of the fault reports did not settle; read the probabilities of faults with care.")
+            said.append(say("The fit of the fault reports did not settle; read the probabilities of faults with care."))
         said.extend(heard.hard_of_hearing())
     return tuple(said)
+
+
+def _list(columns: Sequence[AttributeLevels]) -> str:
+    return join(
+        [
+            say(
+                "{attribute} ({service})",
+                attribute=one.attribute,
+                service=SERVICE_WORD.get(one.service, one.service),
+            )
+            for one in columns
+        ]
+    )

@@ -16,6 +16,7 @@ from evenhand.panel import mixed
 from evenhand.panel.discrimination import ForcedChoice
 from evenhand.season.likeness import (
     CUPS_AN_ANSWER,
+    Aim,
     PlannedTest,
     ProfileDistance,
     lot_difference,
@@ -24,9 +25,11 @@ from evenhand.season.likeness import (
     profile_distance,
 )
 from evenhand.verdict._green_lots import day_of, months_between
+from evenhand.verdict._naming import name_taste
 from evenhand.verdict._season_columns import SeasonBench, lay_out
 from evenhand.verdict.tables import Goal, Panel, Work
 from evenhand.verdict.tastings import Lot, Tastings
+from evenhand.words import Words, say
 
 __all__ = ["LotComparison", "compare_lots", "compare_seasons"]
 
@@ -216,17 +219,25 @@ def compare_lots(
     fits = fit_lots(bench) if fits is None else fits
     for name in (lot, other):
         if name is not None and (coffee, name) not in fits.scored:
-            raise DesignError(f"No batch of {coffee} from the lot {name} was tasted on a pull that can be judged.")
+            raise DesignError(
+                say(
+                    "No batch of {coffee} from the lot {lot} was tasted on a pull that can be judged.",
+                    coffee=coffee,
+                    lot=name,
+                )
+            )
     names, difference, sd, tolerance = _differences(bench, fits, coffee, lot, other)
     if not names:
-        raise DesignError(f"Nothing with a target was tasted of {coffee} in the lot {lot} and the other.")
+        raise DesignError(
+            say("Nothing with a target was tasted of {coffee} in the lot {lot} and the other.", coffee=coffee, lot=lot)
+        )
     distance = profile_distance(
         names,
         difference,
         sd,
         tolerance,
         np.random.default_rng([_SEED, *f"{coffee}/{lot}/{other}".encode()]),
-        names=(lot, "its target" if other is None else other),
+        names=(lot, say("its target") if other is None else other),
     )
     people = len(bench.arrangement.panel.tasters) if tasters is None else tasters
     plans: tuple[PlannedTest, ...] = ()
@@ -256,7 +267,7 @@ def compare_lots(
 
 def _differences(
     bench: SeasonBench, fits: LotFits, coffee: str, lot: str, other: str | None
-) -> tuple[list[str], Floats, Floats, Floats]:
+) -> tuple[list[Words], Floats, Floats, Floats]:
     """Attributes with their differences, standard uncertainties and tolerances, points."""
     panel = bench.arrangement.panel
     at = panel.coffees.index(coffee)
@@ -274,7 +285,7 @@ def _differences(
         else:
             found, error = lot_difference([fit], wanted[0], wanted[1])
             away, wide = float(found[0]), float(error[0])
-        names.append(f"{attribute}, {service}")
+        names.append(name_taste(attribute, service))
         difference.append(away)
         sd.append(wide)
         tolerance.append(float(goal.tolerance[at]))
@@ -305,11 +316,25 @@ def _say(
         (a, b), (c, d) = months[0], months[1]
         if min(b, d) - max(a, c) < 1.0:
             said.append(
-                f"{lots[0]} was roasted {a:.0f} to {b:.0f} months after harvest, {lots[1]} {c:.0f} to {d:.0f}: what "
-                "age does is in the difference."
+                say(
+                    "{lot} was roasted {first:.0f} to {last:.0f} months after harvest, {other} {other_first:.0f} to "
+                    "{other_last:.0f}: what age does is in the difference.",
+                    lot=lots[0],
+                    first=a,
+                    last=b,
+                    other=lots[1],
+                    other_first=c,
+                    other_last=d,
+                )
             )
-    for what, plan, count in zip(
-        ("To show that they differ", "To show that they do not"), plans, sittings, strict=False
-    ):
-        said.append(f"{what}: {plan.says} That is {count} sittings of up to {_CUPS_A_SITTING} cups a taster.")
+    for plan, count in zip(plans, sittings, strict=True):
+        told = {"plan": plan.says, "count": count, "cups": _CUPS_A_SITTING}
+        if plan.aim is Aim.DIFFERENCE:
+            said.append(
+                say("To show that they differ: {plan} That is {count} sittings of up to {cups} cups a taster.", **told)
+            )
+        else:
+            said.append(
+                say("To show that they do not: {plan} That is {count} sittings of up to {cups} cups a taster.", **told)
+            )
     return tuple(said)

@@ -11,8 +11,10 @@ import numpy as np
 from scipy.special import ndtr
 
 from evenhand.panel.faults import explain
+from evenhand.verdict._service_words import in_service, name_attribute
 from evenhand.verdict.cost import Costs
-from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict
+from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, FaultBelief
+from evenhand.words import capitalise, join, say
 
 # An effect of pull or tasters is told from this size on, in tolerances.
 _WORTH_TELLING = 0.25
@@ -20,6 +22,32 @@ _WORTH_TELLING = 0.25
 _WORTH_NAMING = 0.2
 _WORTH_MENTIONING = 0.03
 _MOST_NAMED = 3
+
+# A thing is said in four ways, as mild as the evidence is thin.
+_ABOVE = (
+    say("is above its tolerance"),
+    say("is probably above its tolerance"),
+    say("may well be above its tolerance"),
+    say("could be above its tolerance"),
+)
+_BELOW = (
+    say("is below its tolerance"),
+    say("is probably below its tolerance"),
+    say("may well be below its tolerance"),
+    say("could be below its tolerance"),
+)
+_IN_THE_ROAST = (
+    say("is in the roast"),
+    say("is probably in the roast"),
+    say("may well be in the roast"),
+    say("could be in the roast"),
+)
+_COVARIATE: Mapping[str, str] = {
+    "log_ratio": say("ratio"),
+    "log_time": say("time"),
+    "water": say("water temperature"),
+    "strength": say("strength"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,34 +102,44 @@ def _money(value: float) -> str:
     if value == 0:
         return "0"
     if value >= 1e7 or value < 1e-3:
-        return f"{value:.1e}"
-    return f"{value:.0f}" if value >= 10 else f"{value:.2g}"
+        return say("{amount:.1e}", amount=value)
+    return say("{amount:.0f}", amount=value) if value >= 10 else say("{amount:.2g}", amount=value)
 
 
 def _chance(p: float) -> str:
     if p > 0.99:
-        return "over 99 %"
+        return say("over 99 %")
     if p < 0.01:
-        return "under 1 %"
-    return f"{100 * p:.0f} %"
+        return say("under 1 %")
+    return say("{percent:.0f} %", percent=100 * p)
 
 
 def _lead(case: BatchVerdict) -> str:
-    cost = case.expected_cost
-    good = f"it is good against its target with a probability of {_chance(case.p_good)}"
+    chance = _chance(case.p_good)
+    if case.decision == "taste_again":
+        return say(
+            "Taste again: it is good against its target with a probability of {chance}, and that does not settle it; "
+            "{what} costs {cost} and would save {worth} on average.",
+            chance=chance,
+            what=case.next_cup.what,
+            cost=_money(case.next_cup.cost),
+            worth=_money(case.next_cup.worth),
+        )
+    release, hold = _money(case.expected_cost["release"]), _money(case.expected_cost["hold"])
     if case.decision == "release":
-        return (
-            f"Release: {good}; releasing is expected to cost {_money(cost['release'])}, "
-            f"holding {_money(cost['hold'])}, and no further cup is worth its price."
+        return say(
+            "Release: it is good against its target with a probability of {chance}; releasing is expected to cost "
+            "{release}, holding {hold}, and no further cup is worth its price.",
+            chance=chance,
+            release=release,
+            hold=hold,
         )
-    if case.decision == "hold":
-        return (
-            f"Hold: {good}; holding is expected to cost {_money(cost['hold'])}, "
-            f"releasing {_money(cost['release'])}, and no further cup is worth its price."
-        )
-    return (
-        f"Taste again: {good}, and that does not settle it; {case.next_cup.what} costs {_money(case.next_cup.cost)} "
-        f"and would save {_money(case.next_cup.worth)} on average."
+    return say(
+        "Hold: it is good against its target with a probability of {chance}; holding is expected to cost {hold}, "
+        "releasing {release}, and no further cup is worth its price.",
+        chance=chance,
+        hold=hold,
+        release=release,
     )
 
 
@@ -110,22 +148,19 @@ def _untasted(case: BatchVerdict) -> list[str]:
     missing = sorted({one.service for one in case.profile} - scored)
     if case.profile and not scored:
         return [
-            "It has no cup that can be judged yet; all that is known of it is its target, how the shop's batches "
-            "spread, and how this coffee's other batches came out, where there are any."
+            say(
+                "It has no cup that can be judged yet; all that is known of it is its target, how the shop's batches "
+                "spread, and how this coffee's other batches came out, where there are any."
+            )
         ]
     return [
-        f"It was not tasted {_in(service)}; there its profile is what the target and this coffee's other batches, "
-        "where there are any, suggest."
+        say(
+            "It was not tasted {where}; there its profile is what the target and this coffee's other batches, where "
+            "there are any, suggest.",
+            where=in_service(service),
+        )
         for service in missing
     ]
-
-
-def _in(service: str) -> str:
-    return {"black": "in black", "milk": "in milk", "bowl": "in the bowl"}.get(service, f"in {service}")
-
-
-def _name(one: AttributeVerdict) -> str:
-    return f"{one.attribute} {_in(one.service)}"
 
 
 def _sides(one: AttributeVerdict) -> tuple[float, float]:
@@ -133,14 +168,9 @@ def _sides(one: AttributeVerdict) -> tuple[float, float]:
     return one.p_above, max(1.0 - one.p_within - one.p_above, 0.0)
 
 
-def _how_sure(p: float) -> str:
-    if p >= 0.95:
-        return "is"
-    if p >= 0.7:
-        return "is probably"
-    if p >= 0.4:
-        return "may well be"
-    return "could be"
+def _as_sure(p: float, words: tuple[str, str, str, str]) -> str:
+    """Choose among four ways to say a thing, from "is" to "could be", by how likely it is."""
+    return words[0 if p >= 0.95 else 1 if p >= 0.7 else 2 if p >= 0.4 else 3]
 
 
 def _attributes(case: BatchVerdict) -> list[str]:
@@ -148,32 +178,46 @@ def _attributes(case: BatchVerdict) -> list[str]:
     if not named:
         widest = max(case.profile, key=lambda one: abs(one.estimate - one.target) / one.tolerance, default=None)
         if widest is None:
-            return ["No attribute has a target, so only faults were judged."]
-        return [f"Nothing in the profile stands out: furthest from its target is {_name(widest)}, {_size(widest)}."]
-    said = []
-    for one in named[:_MOST_NAMED]:
-        above, below = _sides(one)
-        side, p = ("above", above) if above >= below else ("below", below)
-        said.append(
-            f"{_capital(_name(one))} {_how_sure(p)} {side} its tolerance ({_chance(p)}): "
-            f"{one.estimate:.1f} (90 % interval {one.lower90:.1f} to {one.upper90:.1f}) against "
-            f"{one.target:g} ± {one.tolerance:g}, {_size(one)}."
-        )
+            return [say("No attribute has a target, so only faults were judged.")]
+        return [
+            say(
+                "Nothing in the profile stands out: furthest from its target is {name}, {size}.",
+                name=name_attribute(widest),
+                size=_size(widest),
+            )
+        ]
+    said: list[str] = [capitalise(_outside(one)) for one in named[:_MOST_NAMED]]
     if len(named) > _MOST_NAMED:
-        rest = ", ".join(_name(one) for one in named[_MOST_NAMED:])
-        said.append(f"Less so, but not clear of their limits: {rest}.")
+        rest = join([name_attribute(one) for one in named[_MOST_NAMED:]])
+        said.append(say("Less so, but not clear of their limits: {names}.", names=rest))
     return said
+
+
+def _outside(one: AttributeVerdict) -> str:
+    above, below = _sides(one)
+    p, words = (above, _ABOVE) if above >= below else (below, _BELOW)
+    return say(
+        "{name} {lies} ({chance}): {estimate:.1f} (90 % interval {low:.1f} to {high:.1f}) against {target:g} ± "
+        "{tolerance:g}, {size}.",
+        name=name_attribute(one),
+        lies=_as_sure(p, words),
+        chance=_chance(p),
+        estimate=one.estimate,
+        low=one.lower90,
+        high=one.upper90,
+        target=one.target,
+        tolerance=one.tolerance,
+        size=_size(one),
+    )
 
 
 def _size(one: AttributeVerdict) -> str:
     distance = (one.estimate - one.target) / one.tolerance
     if abs(distance) < 0.05:
-        return "on its target"
-    return f"{abs(distance):.1f} tolerances {'high' if distance > 0 else 'low'}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+        return say("on its target")
+    if distance > 0:
+        return say("{distance:.1f} tolerances high", distance=distance)
+    return say("{distance:.1f} tolerances low", distance=-distance)
 
 
 def _faults(case: BatchVerdict, settle: Mapping[str, str]) -> list[str]:
@@ -181,35 +225,65 @@ def _faults(case: BatchVerdict, settle: Mapping[str, str]) -> list[str]:
     stray: list[str] = []
     unasked: list[str] = []
     for belief in sorted(case.faults, key=lambda one: -one.p_present):
-        name = _capital(belief.fault)
-        heard = f"heard in {belief.heard} of {belief.asked} reports"
         if not belief.asked:
             unasked.append(belief.fault)
             continue
         if belief.p_present >= _WORTH_NAMING:
-            said.append(f"{name} {_how_sure(belief.p_present)} in the roast ({_chance(belief.p_present)}): {heard}.")
+            said.append(_named_fault(belief))
             said.extend(explain(belief.fault))
         elif belief.heard > 0 and belief.p_present >= _WORTH_MENTIONING:
-            said.append(
-                f"{name} was {heard}: not enough to tell it from false alarms, and not nothing "
-                f"({_chance(belief.p_present)})."
-            )
+            said.append(_doubtful_fault(belief))
         elif belief.heard > 0:
-            stray.append(f"{belief.fault} ({belief.heard} of {belief.asked})")
+            stray.append(
+                say("{fault} ({heard} of {asked})", fault=belief.fault, heard=belief.heard, asked=belief.asked)
+            )
         if belief.fault in settle:
             said.append(settle[belief.fault])
     if unasked:
         said.append(
-            f"Nobody was asked about {', '.join(unasked)} on it; how likely they are comes from the other batches."
+            say(
+                "Nobody was asked about {faults} on it; how likely they are comes from the other batches.",
+                faults=", ".join(unasked),
+            )
         )
     if stray:
-        said.append(f"Reports of {', '.join(stray)} are no more than false alarms would give.")
+        said.append(say("Reports of {faults} are no more than false alarms would give.", faults=join(stray)))
     return said
 
 
+def _named_fault(belief: FaultBelief) -> str:
+    return capitalise(
+        say(
+            "{fault} {lies} ({chance}): heard in {heard} of {asked} reports.",
+            fault=belief.fault,
+            lies=_as_sure(belief.p_present, _IN_THE_ROAST),
+            chance=_chance(belief.p_present),
+            heard=belief.heard,
+            asked=belief.asked,
+        )
+    )
+
+
+def _doubtful_fault(belief: FaultBelief) -> str:
+    return capitalise(
+        say(
+            "{fault} was heard in {heard} of {asked} reports: not enough to tell it from false alarms, and not nothing "
+            "({chance}).",
+            fault=belief.fault,
+            heard=belief.heard,
+            asked=belief.asked,
+            chance=_chance(belief.p_present),
+        )
+    )
+
+
 def _pulls(case: BatchVerdict, context: Context) -> list[str]:
-    said = [
-        f"Pull {one.pull} was too far from its recipe to be judged ({one.note}); its cups were left out."
+    said: list[str] = [
+        say(
+            "Pull {pull} was too far from its recipe to be judged ({note}); its cups were left out.",
+            pull=one.pull,
+            note=one.note,
+        )
         for one in case.pulls
         if not one.judgeable
     ]
@@ -219,21 +293,41 @@ def _pulls(case: BatchVerdict, context: Context) -> list[str]:
         default=None,
     )
     if largest is not None and abs(largest.shot_effect) >= _WORTH_TELLING * largest.tolerance:
-        off = [
-            f"{one.pull} {one.note}"
-            for one in case.pulls
-            if one.judgeable and one.note and context.service_of_pull.get(one.pull) == largest.service
-        ]
-        because = f" ({'; '.join(off[:3])})" if off else ""
-        said.append(
-            f"The shot and not the roast explains {largest.shot_effect:+.1f} of the raw {largest.raw_mean:.1f} for "
-            f"{_name(largest)}{because}; that part was taken out."
-        )
-    words = {"log_ratio": "ratio", "log_time": "time", "water": "water temperature", "strength": "strength"}
+        said.append(_shot(largest, case, context))
     for pull, covariates in context.beyond.items():
-        what = " and ".join(words[name] for name in covariates)
-        said.append(f"Pull {pull} lies outside the {what} this shop has seen; its correction was given a wider doubt.")
+        said.append(
+            say(
+                "Pull {pull} lies outside the {what} this shop has seen; its correction was given a wider doubt.",
+                pull=pull,
+                what=join([_COVARIATE[name] for name in covariates], " and "),
+            )
+        )
     return said
+
+
+def _shot(largest: AttributeVerdict, case: BatchVerdict, context: Context) -> str:
+    """Say what the pulls put into an attribute, and which of them ran off."""
+    off = [
+        say("{pull} {note}", pull=one.pull, note=one.note)
+        for one in case.pulls
+        if one.judgeable and one.note and context.service_of_pull.get(one.pull) == largest.service
+    ]
+    name = name_attribute(largest)
+    if not off:
+        return say(
+            "The shot and not the roast explains {part:+.1f} of the raw {raw:.1f} for {name}; that part was taken out.",
+            part=largest.shot_effect,
+            raw=largest.raw_mean,
+            name=name,
+        )
+    return say(
+        "The shot and not the roast explains {part:+.1f} of the raw {raw:.1f} for {name} ({because}); that part was "
+        "taken out.",
+        part=largest.shot_effect,
+        raw=largest.raw_mean,
+        name=name,
+        because=join(off[:3], "; "),
+    )
 
 
 def _tasters(case: BatchVerdict) -> list[str]:
@@ -244,10 +338,23 @@ def _tasters(case: BatchVerdict) -> list[str]:
     )
     if largest is None or abs(largest.taster_effect) < _WORTH_TELLING * largest.tolerance:
         return []
-    way = "higher" if largest.taster_effect > 0 else "lower"
+    name, size = name_attribute(largest), abs(largest.taster_effect)
+    if largest.taster_effect > 0:
+        return [
+            say(
+                "Those who tasted it scored {name} {size:.1f} higher than the panel's mean taster would; that part was "
+                "taken out.",
+                name=name,
+                size=size,
+            )
+        ]
     return [
-        f"Those who tasted it scored {_name(largest)} {abs(largest.taster_effect):.1f} {way} than the panel's mean "
-        "taster would; that part was taken out."
+        say(
+            "Those who tasted it scored {name} {size:.1f} lower than the panel's mean taster would; that part was "
+            "taken out.",
+            name=name,
+            size=size,
+        )
     ]
 
 
@@ -257,32 +364,55 @@ def _mind(case: BatchVerdict, costs: Costs) -> list[str]:
     if case.decision == "taste_again" or not case.profile or not 0 < edge < 1:
         return []
     if case.decision == "release":
-        one = min(case.profile, key=lambda each: each.p_within)
-        others = case.p_good / max(one.p_within, 1e-12)
-        if others <= edge:
-            return []
-        above, below = _sides(one)
-        turn = _turning_level(one, edge / others, upward=above >= below)
-        if turn is None:
-            return []
-        word = "or more" if turn > one.estimate else "or less"
-        return [f"{_capital(_name(one))} at {turn:.1f} {word}, as sure as now, would change this to hold."]
+        return _mind_release(case, edge)
     if case.p_fault > 1 - edge:
-        worst = max(case.faults, key=lambda each: each.p_present)
+        worst = max(case.faults, key=lambda each: each.p_present).fault
         if case.p_within <= edge:
             return [
-                f"Only further cups in which {worst.fault} is not heard and the profile comes out within tolerance "
-                "could change this to release."
+                say(
+                    "Only further cups in which {fault} is not heard and the profile comes out within tolerance could "
+                    "change this to release.",
+                    fault=worst,
+                )
             ]
-        return [f"Only further cups in which {worst.fault} is not heard could change this to release."]
+        return [say("Only further cups in which {fault} is not heard could change this to release.", fault=worst)]
+    return _mind_hold(case, edge)
+
+
+def _mind_release(case: BatchVerdict, edge: float) -> list[str]:
+    one = min(case.profile, key=lambda each: each.p_within)
+    others = case.p_good / max(one.p_within, 1e-12)
+    if others <= edge:
+        return []
+    above, below = _sides(one)
+    turn = _turning_level(one, edge / others, upward=above >= below)
+    if turn is None:
+        return []
+    name = name_attribute(one)
+    if turn > one.estimate:
+        said = say("{name} at {level:.1f} or more, as sure as now, would change this to hold.", name=name, level=turn)
+    else:
+        said = say("{name} at {level:.1f} or less, as sure as now, would change this to hold.", name=name, level=turn)
+    return [capitalise(said)]
+
+
+def _mind_hold(case: BatchVerdict, edge: float) -> list[str]:
     one = min(case.profile, key=lambda each: each.p_within)
     others = case.p_good / max(one.p_within, 1e-12)
     wanted = edge / others if others > 0 else 2.0
     turn = _turning_level(one, wanted, upward=one.estimate < one.target) if wanted < 1 else None
     if turn is None:
-        return ["No single attribute read anew would change this to release; several would have to."]
-    word = "or less" if one.estimate > one.target else "or more"
-    return [f"{_capital(_name(one))} at {turn:.1f} {word}, as sure as now, would change this to release."]
+        return [say("No single attribute read anew would change this to release; several would have to.")]
+    name = name_attribute(one)
+    if one.estimate > one.target:
+        said = say(
+            "{name} at {level:.1f} or less, as sure as now, would change this to release.", name=name, level=turn
+        )
+    else:
+        said = say(
+            "{name} at {level:.1f} or more, as sure as now, would change this to release.", name=name, level=turn
+        )
+    return [capitalise(said)]
 
 
 def _turning_level(one: AttributeVerdict, p_wanted: float, *, upward: bool) -> float | None:

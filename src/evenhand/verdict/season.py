@@ -29,6 +29,7 @@ from evenhand.verdict._season_roaster import talk_to_roaster
 from evenhand.verdict._season_together import steps_across, steps_together
 from evenhand.verdict.arrangement import SERVICES
 from evenhand.verdict.tastings import Tastings
+from evenhand.words import capitalise, join, say
 
 __all__ = [
     "Alert",
@@ -133,22 +134,27 @@ def _check_coffees(coffees: Sequence[str], roasted: Sequence[str], tastings: Tas
         if name in roasted:
             continue
         if name in tastings.recipes:
-            raise DesignError(f"There is no batch of {name} in this folder yet; roast it and ask again.")
-        raise DesignError(f"There is no coffee {name} in this folder; it holds {', '.join(roasted) or 'no batch'}.")
+            raise DesignError(
+                say("There is no batch of {coffee} in this folder yet; roast it and ask again.", coffee=name)
+            )
+        held = join(roasted) if roasted else say("no batch")
+        raise DesignError(say("There is no coffee {coffee} in this folder; it holds {held}.", coffee=name, held=held))
 
 
 def _records(
     tastings: Tastings, usable: frozenset[str], states: Mapping[str, Mapping[str, str]]
 ) -> Mapping[str, Mapping[str, str]]:
-    size = {one.batch: f"{one.green_in_kg:g} kg" for one in tastings.batches if one.green_in_kg is not None}
+    size = {
+        one.batch: say("{mass:g} kg", mass=one.green_in_kg) for one in tastings.batches if one.green_in_kg is not None
+    }
     lot = {one.batch: one.green_lot for one in tastings.batches if one.green_lot}
     harvest_of = {one.lot: one.harvest for one in tastings.lots if one.harvest}
     harvest = {batch: harvest_of[name] for batch, name in lot.items() if name in harvest_of}
     return {
-        "green lot": lot,
-        "harvest": harvest,
-        "batch size": size,
-        "tasters": tasters_of(tastings, usable),
+        say("green lot"): lot,
+        say("harvest"): harvest,
+        say("batch size"): size,
+        say("tasters"): tasters_of(tastings, usable),
         **states,
     }
 
@@ -170,18 +176,18 @@ def _read_coffee(
 
     def chart(measure: str, unit: str, kind: Literal["taste", "roast"], value: Floats, sd: Floats) -> MeasureSeason:
         return _chart(
-            _capital(measure), unit, kind, value[at], sd[at], names, dates, told if kind == "taste" else of_roast
+            capitalise(measure), unit, kind, value[at], sd[at], names, dates, told if kind == "taste" else of_roast
         )
 
     by_service: dict[str, list[MeasureSeason]] = {service: [] for service in SERVICES}
     for taste in tastes:
         if np.isfinite(taste.target[at]).any():
-            by_service[taste.service].append(chart(taste.name, "points", "taste", taste.own, taste.own_sd))
+            by_service[taste.service].append(chart(taste.name, say("points"), "taste", taste.own, taste.own_sd))
     of_coffee = [
         chart(one.measure.name, one.unit, "roast", one.value, one.sd)
         for one in roast
         # A colour scale that this coffee was never read on is no gap of this coffee.
-        if np.isfinite(one.value[at]).any() or not one.measure.name.startswith("colour (")
+        if np.isfinite(one.value[at]).any() or not one.scale
     ]
     measures = (*of_coffee, *(one for service in SERVICES for one in by_service[service]))
     joint = read_jointly(of_coffee, by_service, names, dates)
@@ -214,12 +220,17 @@ def _chart(
     known = int(np.count_nonzero(np.isfinite(value) & np.isfinite(sd)))
     reading, gap = None, ""
     if known < FEWEST:
-        gap = f"{measure}: {known} of {len(batches)} batches measured; a chart needs {FEWEST}."
+        gap = say(
+            "{known} of {batches} batches measured; a chart needs {fewest}.",
+            known=known,
+            batches=len(batches),
+            fewest=FEWEST,
+        )
     else:
         try:
             reading = read_measure(measure, value, sd, batches=batches, dates=dates, unit=unit, states=states)
         except DesignError as error:
-            gap = f"{measure}: {error}"
+            gap = error.args[0]
     alerts: tuple[Alert, ...] = ()
     sign = False
     state: State = "too_little"
@@ -241,7 +252,7 @@ def _chart(
         value=value,
         sd=sd,
         reading=reading,
-        too_little=gap,
+        gap=gap,
         alerts=alerts,
         sign=sign,
         state=state,
@@ -268,7 +279,3 @@ def _may_explain(labels: Sequence[str | None]) -> bool:
     known = [label for label in labels if label is not None]
     turns = sum(a != b for a, b in pairwise(known))
     return len(known) > 1 and turns <= _TOO_OFTEN * max(1, len(labels) - 1)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

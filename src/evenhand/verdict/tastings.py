@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from evenhand.errors import DesignError
 from evenhand.espresso.recipe import HouseRecipe, Pull
 from evenhand.verdict.cost import Costs
+from evenhand.words import say
 
 Labels = NDArray[np.str_]
 FloatArray = NDArray[np.float64]
@@ -121,7 +122,7 @@ class Scores:
             len(labels) != rows
             for labels in (self.batch, self.pull, self.cup, self.taster, self.service, self.attribute)
         ):
-            raise DesignError("Scores and their labels must have one length.")
+            raise DesignError(say("Scores and their labels must have one length."))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +139,7 @@ class Reports:
     def __post_init__(self) -> None:
         rows = len(self.heard)
         if any(len(labels) != rows for labels in (self.batch, self.pull, self.cup, self.taster, self.fault)):
-            raise DesignError("Fault reports and their labels must have one length.")
+            raise DesignError(say("Fault reports and their labels must have one length."))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

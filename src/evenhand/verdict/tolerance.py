@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from evenhand.errors import DesignError
+from evenhand.words import say
 
 __all__ = ["Levels", "joint_within"]
 
@@ -34,7 +35,7 @@ class Levels:
 
     def __post_init__(self) -> None:
         if self.mean.shape != self.sd.shape or self.mean.shape[:1] != self.weight.shape:
-            raise DesignError("Levels need weights (draws,) and means and s.d. of one shape (draws, batches).")
+            raise DesignError(say("Levels need weights (draws,) and means and s.d. of one shape (draws, batches)."))
 
     @property
     def centre(self) -> FloatArray:
@@ -100,7 +101,7 @@ def joint_within(
     matrix = np.asarray(correlation, dtype=float)
     if p_low.shape != p_high.shape or matrix.shape != (*p_low.shape, p_low.shape[-1]):
         raise DesignError(
-            "Limits need the shape (batches, attributes) and correlations (batches, attributes, attributes)."
+            say("Limits need the shape (batches, attributes) and correlations (batches, attributes, attributes).")
         )
     batches, d = p_low.shape
     if d == 0:

@@ -3,7 +3,8 @@
 Puts the tasting plan together from a judgement and a season. Every row has its worth in the currency of the costs file.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from math import inf
 
@@ -17,6 +18,7 @@ from evenhand.verdict._week_records import TasterWeek, WeekPlan, WeekRow
 from evenhand.verdict._week_rows import Listed, WeekHabits, batch_rows, lot_rows, taster_rows
 from evenhand.verdict.judgement import Judgement
 from evenhand.verdict.tastings import Tastings
+from evenhand.words import Words, join, say
 
 __all__ = ["Palate", "TasterWeek", "WeekHabits", "WeekPlan", "WeekRow", "plan_week", "tasters_of_late"]
 
@@ -62,11 +64,11 @@ def plan_week(
         If nobody tastes, or two palates have one name.
     """
     if not palates:
-        raise DesignError("Nobody tastes this week; give at least one palate.")
+        raise DesignError(say("Nobody tastes this week; give at least one palate."))
     names = sorted(one.name for one in palates)
     twice = next((one for one, other in pairwise(names) if one == other), None)
     if twice is not None:
-        raise DesignError(f"Two palates have the name {twice}; give each a name of its own.")
+        raise DesignError(say("Two palates have the name {name}; give each a name of its own.", name=twice))
     bench = lay_out(tastings) if bench is None else bench
     habits = WeekHabits() if habits is None else habits
     people = len(palates)
@@ -76,14 +78,14 @@ def plan_week(
         *taster_rows(bench, names, habits),
     ]
     odd = _odd_batches(season)
-    why = {one.row.name: one.why + odd.get(one.row.name.split(",")[0], "") for one in listed}
+    by_name = {one.row.name: _with_alert(one, odd) for one in listed}
     plan = plan_tasting([one.row for one in listed], palates, money=money, bench_minutes=bench_minutes)
     return WeekPlan(
         title=tastings.title,
         read_on=tastings.judged_on,
         invented=tastings.invented,
-        planned=tuple(_week_row(one, why) for one in plan.planned),
-        left_out=tuple(_week_row(one, why) for one in plan.left_out),
+        planned=tuple(_week_row(one, by_name[one.row.name]) for one in plan.planned),
+        left_out=tuple(_week_row(one, by_name[one.row.name]) for one in plan.left_out),
         tasters=tuple(
             TasterWeek(
                 name=one.name,
@@ -115,32 +117,37 @@ def tasters_of_late(tastings: Tastings) -> tuple[str, ...]:
     return tuple(sorted(recent or set(scores.taster.tolist())))
 
 
-def _odd_batches(season: SeasonReading) -> dict[str, str]:
-    """Batches that the charts of single batches or of all measures signal, with a clause that says so."""
-    found: dict[str, str] = {}
+def _with_alert(one: Listed, odd: Mapping[str, Words]) -> Listed:
+    return replace(one, why=join((one.why, odd[one.batch]), " ")) if one.batch in odd else one
+
+
+def _odd_batches(season: SeasonReading) -> dict[str, Words]:
+    """Batches that the charts of single batches or of all measures signal, with a sentence that says so."""
+    found: dict[str, Words] = {}
     for coffee in season.coffees:
         for measure in coffee.measures:
             for alert in measure.alerts:
                 if alert.chart == "single":
                     for name in coffee.batches[alert.first : alert.last + 1]:
-                        found.setdefault(name, " The charts call it odd among its fellows.")
+                        found.setdefault(name, say("The charts call it odd among its fellows."))
         for joint in coffee.joint:
             for i in joint.signals:
-                found.setdefault(coffee.batches[i], " The charts call it odd as a whole.")
+                found.setdefault(coffee.batches[i], say("The charts call it odd as a whole."))
     return found
 
 
-def _week_row(one: Planned | LeftOut, why: dict[str, str]) -> WeekRow:
+def _week_row(one: Planned | LeftOut, listed: Listed) -> WeekRow:
     return WeekRow(
         name=one.row.name,
         kind=one.row.kind.value,
+        batch=listed.batch,
         tasters=one.tasters if isinstance(one, Planned) else (),
         cups=one.way.cups,
         minutes=one.way.minutes,
         bench_minutes=one.way.bench_minutes,
         worth=one.way.worth,
         price=one.way.price,
-        why=why[one.row.name],
+        why=listed.why,
         says=one.says,
     )
 
@@ -148,19 +155,30 @@ def _week_row(one: Planned | LeftOut, why: dict[str, str]) -> WeekRow:
 def _assume(habits: WeekHabits, listed: Sequence[Listed]) -> tuple[str, ...]:
     kinds = {one.row.kind.value for one in listed}
     said = [
-        f"A cup takes a taster {habits.minutes_a_cup:g} minutes and a pull {habits.minutes_a_pull:g} minutes at the "
-        f"machine. Batches roasted more than {habits.fresh_days:g} days ago are taken as sold."
+        say(
+            "A cup takes a taster {cup:g} minutes and a pull {pull:g} minutes at the machine. Batches roasted more "
+            "than {days:g} days ago are taken as sold.",
+            cup=habits.minutes_a_cup,
+            pull=habits.minutes_a_pull,
+            days=habits.fresh_days,
+        )
     ]
     if "ageing" in kinds:
         said.append(
-            "A lot is worth what a wrong choice would cost over a month of its roasts, for the attribute that matters "
-            "most; a lot's aged cup counts like a batch's wrong one."
+            say(
+                "A lot is worth what a wrong choice would cost over a month of its roasts, for the attribute that "
+                "matters most; a lot's aged cup counts like a batch's wrong one."
+            )
         )
     if "calibration" in kinds:
         said.append(
-            f"A taster's level is taken to wander by {habits.wander_sd:g} points in a week besides any trend, and a "
-            f"drift to stay unseen for {habits.check_weeks:g} weeks and spoil {100 * habits.spoiled_share:g} % of "
-            "their verdicts. Nobody knows these well."
+            say(
+                "A taster's level is taken to wander by {points:g} points in a week besides any trend, and a drift to "
+                "stay unseen for {weeks:g} weeks and spoil {share:g} % of their verdicts. Nobody knows these well.",
+                points=habits.wander_sd,
+                weeks=habits.check_weeks,
+                share=100 * habits.spoiled_share,
+            )
         )
-    said.append("Worths are added up, though what one row tells may make another needless.")
+    said.append(say("Worths are added up, though what one row tells may make another needless."))
     return tuple(said)

@@ -14,6 +14,7 @@ from scipy.special import ndtr
 from evenhand.errors import DesignError
 from evenhand.verdict.cost import Costs, expected_hold, expected_release
 from evenhand.verdict.tolerance import joint_within
+from evenhand.words import join, say, say_many
 
 __all__ = ["Belief", "Tasting", "best", "most_it_could_save", "of_tasting", "one_attribute"]
 
@@ -41,12 +42,27 @@ class Tasting:
 
     def words(self) -> str:
         """Say what to do, for example "1 more pull in milk, tasted by 2"."""
-        names = {"black": "black", "milk": "in milk", "bowl": "in the bowl"}
-        parts = []
-        for service, number in self.pulls:
-            parts.append(f"{number} more {'pull' if number == 1 else 'pulls'} {names.get(service, service)}")
-        each = "each tasted" if sum(number for _, number in self.pulls) > 1 else "tasted"
-        return f"{' and '.join(parts)}, {each} by {self.tasters} {'taster' if self.tasters == 1 else 'tasters'}"
+        pulls = join([_more_pulls(service, number) for service, number in self.pulls], " and ")
+        if sum(number for _, number in self.pulls) > 1:
+            return say_many(
+                "{pulls}, each tasted by {count} taster",
+                "{pulls}, each tasted by {count} tasters",
+                count=self.tasters,
+                pulls=pulls,
+            )
+        return say_many(
+            "{pulls}, tasted by {count} taster", "{pulls}, tasted by {count} tasters", count=self.tasters, pulls=pulls
+        )
+
+
+def _more_pulls(service: str, number: int) -> str:
+    if service == "black":
+        return say_many("{count} more pull black", "{count} more pulls black", count=number)
+    if service == "milk":
+        return say_many("{count} more pull in milk", "{count} more pulls in milk", count=number)
+    if service == "bowl":
+        return say_many("{count} more pull in the bowl", "{count} more pulls in the bowl", count=number)
+    return say_many("{count} more pull {service}", "{count} more pulls {service}", count=number, service=service)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +132,7 @@ def one_attribute(mean: float, sd: float, low: float, high: float, noise_sd: flo
         If a standard deviation is not positive or the limits are out of order.
     """
     if not (sd > 0 and noise_sd > 0 and low < high):
-        raise DesignError("A belief needs s.d. above 0 and limits in order.")
+        raise DesignError(say("A belief needs s.d. above 0 and limits in order."))
     gain = sd**2 / (sd**2 + noise_sd**2)
     after_sd, move = sd * np.sqrt(1 - gain), sd * np.sqrt(gain)
     nodes = np.linspace(-8.0, 8.0, 20001)
@@ -156,7 +172,7 @@ def best(belief: Belief, tastings: Sequence[Tasting], costs: Costs, rng: np.rand
         If no tasting is offered.
     """
     if not tastings:
-        raise DesignError("There is no tasting to choose from.")
+        raise DesignError(say("There is no tasting to choose from."))
     cheapest = min(tastings, key=lambda tasting: tasting.price(costs))
     ceiling = most_it_could_save(belief.p_good, costs)
     if ceiling > cheapest.price(costs):

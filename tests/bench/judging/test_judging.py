@@ -11,8 +11,8 @@ import pytest
 from django.utils import timezone
 
 from evenhand.bench import judging
-from evenhand.bench._judging_keep import ask, the_run
-from evenhand.bench._judging_text import read_notes, read_verdict, write_verdict
+from evenhand.bench._judging_keep import the_run
+from evenhand.bench._judging_text import ENGINE, read_notes, read_verdict, write_verdict
 from evenhand.bench.models import Judged, JudgingRun, SeasonRead
 from evenhand.records.audit import head
 from evenhand.records.coffees import revise_costs
@@ -21,6 +21,8 @@ from evenhand.records.judging import arrange
 from evenhand.records.models import Batch, Cup, Person
 from evenhand.records.sheets import take_sheet
 from evenhand.verdict.judge import judge
+
+THIS_ENGINE = json.dumps({"engine": ENGINE})
 
 
 def hand_in(pen, code="T01-417", taster="Bo", **scores):
@@ -98,7 +100,7 @@ def test_it_judges_after_a_second_of_quiet(shop, pen, counted):
     the_run()
     clock = Clock()
     watch = judging.Watch(clock, Job)
-    JudgingRun.objects.update(seen=head()[0], text='{"engine": "0.1.0"}')
+    JudgingRun.objects.update(seen=head()[0], text=THIS_ENGINE)
     watch._season_at = 0.0
     watch.look()
     counted.clear()
@@ -117,7 +119,7 @@ def test_it_judges_after_a_second_of_quiet(shop, pen, counted):
 
 
 def test_sheets_that_never_pause_are_judged_after_five_seconds(shop, pen, counted):
-    JudgingRun.objects.create(seen=head()[0], text='{"engine": "0.1.0"}')
+    JudgingRun.objects.create(seen=head()[0], text=THIS_ENGINE)
     clock = Clock()
     watch = judging.Watch(clock, Job)
     watch._season_at = 0.0
@@ -133,8 +135,8 @@ def test_sheets_that_never_pause_are_judged_after_five_seconds(shop, pen, counte
     assert first == 5.0
 
 
-def test_what_does_not_matter_is_not_judged_and_a_page_may_ask(shop, pen, counted):
-    JudgingRun.objects.create(seen=head()[0], text='{"engine": "0.1.0"}')
+def test_what_does_not_matter_is_not_judged(shop, pen, counted):
+    JudgingRun.objects.create(seen=head()[0], text=THIS_ENGINE)
     clock = Clock()
     watch = judging.Watch(clock, Job)
     watch._season_at = 0.0
@@ -142,14 +144,20 @@ def test_what_does_not_matter_is_not_judged_and_a_page_may_ask(shop, pen, counte
     pen.make(Person(name="Nil", role="taster"))
     for clock.now in (0.5, 3.0, 6.0):
         assert watch.look() == ()
-    ask()
-    assert watch.look() == ("judged",)
 
 
-def test_another_version_of_the_program_judges_again(shop, counted):
-    JudgingRun.objects.create(seen=head()[0], text=json.dumps({"engine": "0.0.9"}))
-    watch = judging.Watch(Clock(), Job)
+def test_another_version_of_the_program_judges_again_and_reads_the_season_again(shop, counted):
+    judging.read_season_now()
+    JudgingRun.objects.update(seen=head()[0], text=json.dumps({"engine": "0.1.0"}))
+    jobs = []
+    watch = judging.Watch(Clock(), lambda: jobs.append(Job()) or jobs[-1])
     assert watch.look() == ("judged",)
+    JudgingRun.objects.update(text=THIS_ENGINE)  # as a judging does
+    watch.look()
+    assert len(jobs) == 1
+    again = judging.Watch(Clock(), lambda: jobs.append(Job()) or jobs[-1])
+    again.look()
+    assert len(jobs) == 1  # what this version kept is not read anew
 
 
 class Job:
@@ -168,7 +176,7 @@ class Job:
 def test_the_season_is_read_while_no_table_is_open_and_once_a_minute(shop, pen, counted):
     from evenhand.records.models import Table
 
-    JudgingRun.objects.create(seen=head()[0], text='{"engine": "0.1.0"}')
+    JudgingRun.objects.create(seen=head()[0], text=THIS_ENGINE)
     table = pen.make(Table(name="T09", state="open", opened_at=timezone.now()))
     clock, jobs = Clock(), []
     watch = judging.Watch(clock, lambda: jobs.append(Job()) or jobs[-1])
@@ -247,7 +255,7 @@ def test_the_process_judges_a_new_sheet_says_so_and_ends_with_its_input(tmp_path
         process.kill()
 
 
-def test_an_unforeseen_error_is_told_and_the_looking_goes_on(shop, monkeypatch, capsys):
+def test_an_unforeseen_error_is_told_and_the_looking_goes_on(shop, pen, monkeypatch, capsys):
     tries, said, stopped = [], [], threading.Event()
 
     def fail():
@@ -255,12 +263,13 @@ def test_an_unforeseen_error_is_told_and_the_looking_goes_on(shop, monkeypatch, 
         if len(tries) == 2:
             stopped.set()
             return ("judged",)
-        ask()
+        hand_in(pen, acidity=4.0, taster="Bo")
         raise ValueError("a matrix fell over")
 
     monkeypatch.setattr(judging, "judge_now", fail)
     monkeypatch.setattr(judging, "_PATIENCE_S", 0.01)
     monkeypatch.setattr(judging, "_POLL_S", 0.01)
+    monkeypatch.setattr(judging, "_QUIET_S", 0.0)
     judging.run(stopped, said.append)
     assert len(tries) == 2
     assert said == ["judged", "judged"]

@@ -1,4 +1,4 @@
-"""The next grind step: the same as the command's, out of the records; and no number typed by a slip breaks it."""
+"""The next grind step, out of the records and what is being typed; and no number typed by a slip breaks it."""
 
 import datetime as dt
 import shutil
@@ -9,24 +9,30 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenhand.bench.models import Account
-from evenhand.bench.pull.dialling import Shot, next_step, shot_of, shot_typed
+from evenhand.bench.pull.dialling import kept_pull, next_step, typed_pull
 from evenhand.bench.pull.pulls import last_pulls
-from evenhand.bench.pull.recipes import aim_of
-from evenhand.cli.dialing import dial
-from evenhand.espresso.dial import say
 from evenhand.espresso.recipe import HouseRecipe
+from evenhand.records.folder import read
 from evenhand.records.importing import import_path
 from evenhand.records.models import Coffee, Person
+from evenhand.records.shots import KeptPull, gather_pulls
+from evenhand.words import Words
 
 RECIPE = HouseRecipe(
     name="house", dose_g=18, dose_tol_g=0.3, beverage_g=36, beverage_tol_g=1.5, time_s=29, time_tol_s=2
 )
 
 
-def shot(day: int, time_s: float, setting: str | None, **more) -> Shot:
+BATCH = SimpleNamespace(
+    label="B", roasted_on=dt.date(2026, 5, 1), version=SimpleNamespace(coffee=SimpleNamespace(name="C"))
+)
+
+
+def shot(day: int, time_s: float, setting: str | None) -> KeptPull:
     values = {
-        "at": dt.datetime(2026, 5, 4 + day, 9, 5),
+        "pulled_at": dt.datetime(2026, 5, 4 + day, 9, 5),
         "roasted_on": dt.date(2026, 4, 27),
+        "coffee": "C",
         "batch": "A",
         "dose_g": 18.0,
         "beverage_g": 36.0,
@@ -36,7 +42,7 @@ def shot(day: int, time_s: float, setting: str | None, **more) -> Shot:
         "grind_setting": setting,
         "tds_pct": None,
     }
-    return Shot(**(values | more))
+    return KeptPull(**values)
 
 
 @pytest.fixture
@@ -63,23 +69,22 @@ def pulled(db, pen, folder, tmp_path, hashed):
 
 
 @pytest.mark.parametrize("name", ["Hollow Lantern", "Grey Ferry"])
-def test_the_records_give_the_advice_that_the_command_gives_of_the_same_folder(pulled, name):
-    coffee = Coffee.objects.get(name=name)
-    shots = [shot_of(pull) for pull in reversed(last_pulls(coffee, pulled.account))]
-    step = next_step(shots, aim_of(coffee).recipe, name)
-    told = say(dial(pulled.place, coffees=(name,), apart=True).advice[0])
-    assert (step.advice, *step.reasons) == told
-    assert step.pulls == {"Hollow Lantern": 9, "Grey Ferry": 2}[name]
+def test_the_records_give_a_coffees_pulls_as_the_folder_holds_them_from_the_earliest_on(pulled, name):
+    folder = read(pulled.place, today=dt.date(2026, 6, 1))
+    written = [pull for pull in gather_pulls(folder.pulls, folder.batches) if pull.coffee == name]
+    last = last_pulls(Coffee.objects.get(name=name), pulled.account)
+    assert [kept_pull(pull) for pull in reversed(last)] == sorted(written, key=lambda pull: str(pull.pulled_at))
+    assert len(written) == {"Hollow Lantern": 9, "Grey Ferry": 2}[name]
 
 
 def test_fast_shots_on_a_grinder_whose_direction_is_plain_ask_for_finer():
     shots = [shot(day, 20 + 3 * day, str(5 - 0.1 * day)) for day in range(4)] + [shot(4, 20, "5.0") for _ in range(3)]
-    step = next_step(shots, RECIPE, "C")
+    step = next_step(shots, RECIPE)
     assert "finer" in step.advice.split(":")[0]
 
 
 def test_no_pull_no_advice():
-    assert next_step([], RECIPE, "C") is None
+    assert next_step([], RECIPE) is None
 
 
 @given(
@@ -94,6 +99,7 @@ def test_no_pull_no_advice():
 )
 def test_whatever_is_typed_gives_an_advice_or_a_sentence(typed, setting):
     shots = [shot(day, 28 + day, "4.2") for day in range(3)]
-    typed = shot_typed(typed, setting, batch="B", roasted_on=dt.date(2026, 5, 1), at=dt.datetime(2026, 5, 9, 9, 0))
-    step = next_step([*shots, typed] if typed else shots, RECIPE, "C")
+    typed = typed_pull(typed, setting, batch=BATCH, at=dt.datetime(2026, 5, 9, 9, 0))
+    step = next_step([*shots, typed] if typed else shots, RECIPE)
     assert step.advice
+    assert all(isinstance(said, Words) for said in (step.advice, *step.reasons))

@@ -6,9 +6,13 @@ import numpy as np
 import pytest
 from django.urls import reverse
 
+from evenhand.bench import telling
 from evenhand.bench.models import Account, Slot
+from evenhand.bench.pull import reading
+from evenhand.bench.pull.recording import without_code
 from evenhand.bench.table import planning
 from evenhand.records.models import Batch, Coffee, Cup, Entry, Person, Pull, Serving, Sheet
+from evenhand.words import Tongue, capitalise, join, say, say_many, tell
 
 GOOD = {"dose_g": "18,1", "beverage_g": "36.5", "time_s": "28,4", "grind_setting": "4.2"}
 
@@ -184,6 +188,20 @@ def test_what_the_records_refuse_of_a_cup_is_said_without_its_code_and_nothing_i
     assert not Pull.objects.filter(batch=slot.batch).exists()
 
 
+def test_a_sentence_without_its_code_can_still_be_told_in_another_language(laid):
+    slot = first_slot(laid)
+    code = slot.cup_code
+    where = say_many("{count} cup, code: {value}", "{count} cups", count=1, value=f'"{code}"')
+    words = say("{where} stands in the records already, by {who}.", where=where, who="Una")
+    said = without_code(capitalise(join([words, code], "; ")), slot)
+    assert said == '1 cup, code: "of this pull" stands in the records already, by Una.; of this pull'
+    german = {"of this pull": "dieses Bezugs", "{where} stands in the records already, by {who}.": "{who}: {where}"}
+    tongue = Tongue(one=lambda text: german.get(text, text), many=lambda one, many, count: "tasse {value}")
+    assert tell(said, tongue) == 'Una: tasse "dieses Bezugs"; dieses Bezugs'
+    assert without_code(words, slot) == words.replace(code, "of this pull")
+    assert without_code(f"a {code} b", slot) == "a of this pull b"
+
+
 def test_a_number_is_not_given_twice_while_a_later_one_stands(client_as):
     batch = Batch.objects.get(label="H-01")
     client = client_as("Ida")
@@ -324,6 +342,25 @@ def test_the_reading_while_typing(client_as):
     assert "finer" in text or "trial of one step" in text
     text = client.get(address, {"dose_g": "1,", "beverage_g": "x", "time_s": "0"}).content.decode()
     assert "not measured" in text
+
+
+def test_what_the_engine_and_the_records_say_is_told_in_the_language_of_the_page(client_as, monkeypatch):
+    marks = Tongue(one=lambda text: f"⟦{text}⟧", many=lambda one, many, count: f"⟦{one if count == 1 else many}⟧")
+    monkeypatch.setattr(telling, "tongue", lambda: marks)
+    monkeypatch.setattr(reading, "describe", lambda pull, recipe: say("ran long"))
+    batch = Batch.objects.get(label="H-01")
+    client = client_as("Ida")
+    typed = {"dose_g": "18", "beverage_g": "38.1", "time_s": "33", "water_c": "93"}
+    text = client.get(reverse("pull:batch-reading", args=[batch.pk]), typed).content.decode()
+    sentences = re.findall(r'<p class="advice">(.+?)</p>|<li>([^<]+)</li>', text)
+    assert len(sentences) >= 3
+    for sentence in map("".join, sentences):
+        assert sentence[0] == "⟦"
+        assert sentence[-1] == "⟧"
+    assert "Off the recipe: ⟦ran long⟧. The judgement" in text
+    address = reverse("pull:batch", args=[batch.pk])
+    refused = client.post(address, typed | {"dose_g": "-1"}).content.decode()
+    assert "⟦&quot;-1&quot; is not allowed; ⟦a dose is more than 0 g⟧.⟧" in refused
 
 
 def test_a_taster_sees_no_batch_of_a_table_that_is_not_closed(client_as, laid, pen):

@@ -51,6 +51,13 @@ def test_the_check_finds_what_was_altered_behind_its_back(lead, pen):
     assert "Sound" not in text
 
 
+def test_what_the_check_finds_is_told_in_the_language_of_the_page(lead, monkeypatch):
+    monkeypatch.setattr("evenhand.bench.telling.gettext", lambda text: f"⟦{text}⟧")
+    number, digest = head()
+    text = lead.post("/setup/verify/", {"anchor": f"{number + 5} {digest}"}).content.decode()
+    assert f"<p>⟦The history ends with entry {number}, but entry {number + 5} was noted elsewhere.⟧</p>" in text
+
+
 def test_every_page_of_set_up_opens(lead, client_as):
     from evenhand.records.models import Attribute, Coffee, Recipe
 

@@ -1,6 +1,7 @@
 """Import with a dry run, export, a copy of the database; none of them unblinds a table."""
 
 import io
+import re
 import sqlite3
 import zipfile
 from pathlib import Path
@@ -90,6 +91,20 @@ def test_all_errors_are_listed_and_nothing_is_kept(owner, data, folder):
     assert "pulls.csv, row 3, dose_g" in text
     assert "2 problems" in text
     assert list((data / "tmp").iterdir()) == []
+
+
+def test_what_an_import_says_is_told_in_the_language_of_the_page(owner, data, folder, monkeypatch):
+    monkeypatch.setattr("evenhand.bench.telling.gettext", lambda text: f"⟦{text}⟧")
+    pulls = (folder / "pulls.csv").read_text()
+    wrong = owner.post("/setup/import/", {"file": zipped(folder, pulls=pulls.replace("18.1", "-1"))}).content.decode()
+    where = "⟦⟦⟦pulls.csv, row 2⟧, dose_g⟧: "
+    assert f"<li>{where}⟦&quot;-1&quot; is not allowed; ⟦a dose is more than 0 g⟧.⟧⟧</li>" in wrong
+    remark = owner.post("/setup/import/", {"file": zipped(folder, pulls=pulls.replace("pull,", "pull,mood,", 1))})
+    assert "⟦pulls.csv, row 2⟧: ⟦this row has" in remark.content.decode()
+    report = owner.post("/setup/import/", {"file": zipped(folder)}).content.decode()
+    assert re.search(r"<li>⟦pulls: \d+ new, \d+ changed, \d+ as they were.⟧</li>", report)
+    done = owner.post("/setup/import/now/", {"now": "1"}, follow=True).content.decode()
+    assert re.search(r"Imported. ⟦\w+: \d+ new", done)
 
 
 @pytest.mark.parametrize(

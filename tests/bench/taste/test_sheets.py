@@ -124,6 +124,13 @@ def test_what_cannot_be_is_refused_with_a_sentence(client_as, laid, sheet, send,
     assert Sheet.objects.count() == before
 
 
+def test_what_the_records_refuse_is_told_in_the_language_of_the_phone(client_as, laid, sheet, send, monkeypatch):
+    monkeypatch.setattr("evenhand.bench.telling.gettext", lambda text: f"⟦{text}⟧")
+    answer = send(client_as("Ida"), laid, sheet("Ida", first_poured(laid)) | {"scores": {"sweetness": 11}})
+    said = '⟦score: ⟦"11" is not allowed; sweetness is scored from 0 to 10.⟧⟧'
+    assert answer.json()["sentence"] == said
+
+
 @pytest.mark.parametrize("text", ["", "[]", "{", '"a"', "[" * 100_000, "NaN"])
 def test_what_is_no_sheet_at_all_is_refused(client_as, laid, text):
     answer = client_as("Ida").post(laid.address, text, content_type="application/json")

@@ -2,14 +2,18 @@
 
 import datetime as dt
 import json
+from dataclasses import replace
+from html import escape
 
 import pytest
 from django.utils import timezone
 
-from evenhand.bench import judging
+from evenhand.bench import judging, telling
+from evenhand.bench._judging_text import keep_words, write_notes
 from evenhand.bench.models import Judged, JudgingRun, SeasonRead, Seat, Slot, TablePlan
 from evenhand.bench.today import waiting
 from evenhand.records.models import Batch, Coffee, Person, Table
+from evenhand.words import Tongue, join, say, tell
 
 DAY = dt.date(2026, 6, 1)
 
@@ -128,14 +132,83 @@ def test_the_plan_of_the_week_shows_each_row_with_its_worth(client_as, shop):
 def test_the_plan_of_the_week_leaves_out_what_somebody_tastes_now(client_as, shop, pen):
     judging.judge_now()
     judging.read_season_now()
-    label, run = "H-01", JudgingRun.objects.get()
-    notes = json.loads(run.text)
-    row = (*notes["plan"]["planned"], *notes["plan"]["left_out"])[0]
-    row |= {"kind": "batch", "name": label}
-    JudgingRun.objects.update(text=json.dumps(notes))
+    label = "H-01"
+    list_in_plan(label)
     table = pen.make(Table(name="T09", state="open", opened_at=timezone.now()))
     plan = TablePlan.objects.create(table=table, join_code="CDFHJK", planned_by="Una", planned_at=timezone.now())
     Slot.objects.create(plan=plan, number=1, batch=Batch.objects.get(label=label), service="black", code="731")
     Seat.objects.create(plan=plan, taster=Person.objects.get(name="Wim"))
     for name, is_told in (("Wim", False), ("Una", True)):
-        assert (f"<b>{label}</b>" in client_as(name).get("/today/week/").content.decode()) == is_told
+        assert (label in client_as(name).get("/today/week/").content.decode()) == is_told
+
+
+def list_in_plan(label):
+    """Put a batch into the plan that is kept, named as `plan_week` names it."""
+    notes = waiting.notes_at_hand()
+    row = replace(
+        (*notes.plan.planned, *notes.plan.left_out)[0],
+        kind="batch",
+        batch=label,
+        name=join((label, "Hollow Lantern")),
+        why=say("It is in doubt."),
+    )
+    plan = replace(notes.plan, planned=(row,), left_out=())
+    JudgingRun.objects.update(text=write_notes(replace(notes, plan=plan)))
+
+
+def test_a_batch_in_the_plan_of_the_week_leads_to_its_verdict_and_onto_a_table(client_as, shop):
+    judging.judge_now()
+    judging.read_season_now()
+    list_in_plan("H-01")
+    number = Batch.objects.get(label="H-01").pk
+    text = client_as("Wim").get("/today/week/").content.decode()
+    assert f'<a href="/verdicts/{number}/"><b>H-01, Hollow Lantern</b>' in text
+    assert f'<input type="hidden" name="batch" value="{number}">' in text
+
+
+def test_a_plan_that_was_kept_without_the_labels_of_its_batches_is_not_shown(client_as, shop):
+    """Nobody could tell whether it names a batch that somebody tastes just now."""
+    judging.judge_now()
+    judging.read_season_now()
+    notes = json.loads(JudgingRun.objects.get().text)
+    for row in (*notes["plan"]["planned"], *notes["plan"]["left_out"]):
+        del row["batch"]
+    JudgingRun.objects.update(text=json.dumps(notes))
+    assert "No plan yet." in client_as("Wim").get("/today/week/").content.decode()
+
+
+def test_the_plan_of_the_week_is_told_in_the_language_of_the_page(client_as, shop, monkeypatch):
+    judging.judge_now()
+    judging.read_season_now()
+    list_in_plan("H-01")
+    plan = waiting.notes_at_hand().plan
+    tongue = Tongue(one=lambda text: f"[{text}]", many=lambda one, many, count: f"[{many}]")
+    monkeypatch.setattr(telling, "tongue", lambda: tongue)
+    text = client_as("Wim").get("/today/week/").content.decode()
+    assert "[It is in doubt.]" in text
+    for said in (plan.says, *plan.assumptions):
+        assert escape(tell(said, tongue)) in text
+    assert escape(tell(plan.says, tongue)) in client_as("Wim").get("/").content.decode()
+
+
+def test_the_season_s_needs_are_told_in_the_language_of_the_page(client_as, shop, monkeypatch):
+    told = {
+        "line": say("{count} batches", count=4),
+        "alerts": [say("Roast time"), say("{attribute}, black", attribute="Acidity")],
+        "sentences": [say("Both rose.")],
+        "off_target": [say("Too sour.")],
+        "gaps": say("No chart yet."),
+        "across": [say("All rose.")],
+        "lots": [{"lot": "Vantry 2", "current": True, "action": "taste sooner", "says": say("By August.")}],
+    }
+    coffee = Coffee.objects.get(name="Grey Ferry")
+    text = json.dumps(keep_words(told))
+    SeasonRead.objects.create(coffee=coffee, seen=1, read_at=timezone.now(), state="alert", text=text, html="")
+    marks = Tongue(one=lambda text: f"[{text}]", many=lambda one, many, count: f"[{many}]")
+    monkeypatch.setattr(telling, "tongue", lambda: marks)
+    (needs,) = waiting.season_needs()
+    assert needs.says[0] == "Look at: [Roast time]; [Acidity, black]."
+    said = ["[4 batches]", "[Roast time]; [Acidity, black]", "[Both rose.]", "[Too sour.]", "[No chart yet.]"]
+    one, every = (client_as("Wim").get(at).content.decode() for at in (f"/coffees/{coffee.pk}/", "/coffees/season/"))
+    assert [words for words in said if words not in one] == []
+    assert [words for words in (*said, "[All rose.]", "[By August.]") if words not in every] == []

@@ -5,13 +5,13 @@ import re
 import pytest
 from django.utils import timezone
 
-from evenhand.bench import judging
+from evenhand.bench import judging, telling
 from evenhand.bench._judging_text import read_verdict, write_verdict
 from evenhand.bench.models import Judged, Place, Seat, Slot, TablePlan
 from evenhand.bench.verdict import board
 from evenhand.output.judgement_file import to_block
 from evenhand.records.audit import head
-from evenhand.records.models import Batch, Cup, Person, Pull, Table
+from evenhand.records.models import Batch, Cup, Person, Pull, Table, Verdict
 from evenhand.records.sheets import take_sheet
 from evenhand.records.signing import sign, withdraw
 
@@ -255,3 +255,39 @@ def test_seen_is_that_of_the_whole_history(judged):
     verdict = read_verdict(Judged.objects.first().text)
     assert write_verdict(verdict) == Judged.objects.first().text
     assert Judged.objects.first().seen == head()[0]
+
+
+@pytest.fixture
+def marked(monkeypatch):
+    """Tell every sentence of the engine and of the records between marks, as another language would."""
+    monkeypatch.setattr(telling, "gettext", lambda text: f"⟦{text}⟧")
+    monkeypatch.setattr(telling, "ngettext", lambda one, many, number: f"⟦{one if number == 1 else many}⟧")
+
+
+@pytest.mark.parametrize("page", ["/verdicts/{}/", "/verdicts/{}/part/", "/verdicts/{}/sign/?decision=hold"])
+def test_a_kept_judgement_is_told_in_the_language_of_the_page(client_as, judged, marked, page):
+    text = client_as("Wim").get(page.format(number("H-01"))).content.decode()
+    reasons = re.findall(r"<li>(.*?)</li>", text[text.index('<ul class="reasons">') :].split("</ul>")[0])
+    assert reasons
+    assert all("⟦" in reason for reason in reasons)
+    if "sign" not in page:
+        assert re.search(r"One more tasting</h3><p>⟦", text)
+        assert re.search(r'<p class="soft">⟦+', text)
+        assert re.search(r"<title id=\"profile-t\">⟦", text)
+        assert re.search(r"<title id=\"pulls-t\">⟦", text)
+
+
+def test_what_is_signed_is_english_whatever_the_page_speaks(client_as, judged, marked):
+    lead, address = client_as("Wim"), f"/verdicts/{number('H-01')}/sign/?decision=hold"
+    mark = re.search(r'name="mark" value="(\w+)"', lead.get(address).content.decode()).group(1)
+    lead.post(address, {"decision": "hold", "mark": mark, "note": "as tasted"})
+    signed = Verdict.objects.get()
+    assert "probability" in signed.judgement_text
+    assert "⟦" not in signed.judgement_text
+
+
+def test_a_refused_signature_is_told_in_the_language_of_the_page(client_as, judged, marked):
+    address = f"/verdicts/{number('H-01')}/sign/?decision=hold"
+    answer = client_as("Wim").post(address, {"decision": "hold", "mark": "another", "note": "as tasted"})
+    assert answer.status_code == 422
+    assert "⟦The judgement of batch H-01 has changed" in answer.content.decode()

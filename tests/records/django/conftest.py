@@ -38,6 +38,20 @@ def pen_of() -> Callable[..., Pen]:
 
 
 @pytest.fixture
+def told_with(told_besides) -> Callable[..., None]:
+    """Return a function that fails where a sentence holds English besides names of fields and the data named."""
+    from django.apps import apps
+
+    models = apps.get_app_config("records").get_models()
+    fields = {field.name for model in models for field in model._meta.get_fields()}
+
+    def _check(sentence: str, *data: str) -> None:
+        told_besides(sentence, fields, data)
+
+    return _check
+
+
+@pytest.fixture
 def shop(db, pen, write, good) -> None:
     """Import the small invented folder, and add what a folder does not tell."""
     from evenhand.records.importing import import_path

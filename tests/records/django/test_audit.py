@@ -171,7 +171,7 @@ class TestLimits:
             ("tds_pct", 101, "101"),
         ],
     )
-    def test_the_records_say_what_the_folder_says(self, shop, pen, good, read_with, field, value, cell):
+    def test_the_records_say_what_the_folder_says(self, shop, pen, good, read_with, told_with, field, value, cell):
         """The same slip meets the same words, on a page as in a file."""
         header, first, *others = good["pulls"].splitlines()
         if field not in header:
@@ -183,18 +183,21 @@ class TestLimits:
         with pytest.raises(RecordError) as refused:
             pen.change(Pull.objects.get(label="P1"), **{field: value})
         assert str(refused.value).removeprefix("pull, ") == folder.value.problems[0].removeprefix("pulls.csv, row 2, ")
+        told_with(refused.value.args[0], cell)
 
     @pytest.mark.parametrize("label", ["", " P9", "P9 ", "P\n9", "P\x009", "x" * 201, "e\u0301", None])
-    def test_a_label_that_the_folder_could_not_give_back_is_refused(self, shop, pen, label):
-        with pytest.raises(RecordError, match="pull, label"):
+    def test_a_label_that_the_folder_could_not_give_back_is_refused(self, shop, pen, told_with, label):
+        with pytest.raises(RecordError, match="pull, label") as refused:
             pen.change(Pull.objects.get(label="P1"), label=label)
+        told_with(refused.value.args[0], label or "")
 
     @pytest.mark.parametrize("value", [float("nan"), float("inf"), 2e9, 1e-9])
-    def test_numbers_out_of_all_reason_are_refused(self, shop, pen, value):
-        with pytest.raises(RecordError, match="pull, dose_g"):
+    def test_numbers_out_of_all_reason_are_refused(self, shop, pen, told_with, value):
+        with pytest.raises(RecordError, match="pull, dose_g") as refused:
             pen.change(Pull.objects.get(label="P1"), dose_g=value)
+        told_with(refused.value.args[0], str(value))
 
-    def test_fields_that_clash_are_refused(self, shop, pen):
+    def test_fields_that_clash_are_refused(self, shop, pen, told_with):
         batch, lot = Batch.objects.get(label="H-01"), GreenLot.objects.get(name="Vantry 2")
         day = dt.date(2026, 5, 1)
         clashes = [
@@ -235,8 +238,11 @@ class TestLimits:
             ),
         ]
         for clash, sentence in clashes:
-            with pytest.raises(RecordError, match=sentence):
+            with pytest.raises(RecordError, match=sentence) as refused:
                 clash()
+            told_with(
+                refused.value.args[0], "H-01 H-02 A B Una Vantry New Amberleaf sweetness sealed breathing airtight"
+            )
         assert verify_chain().broken is None
 
     def test_a_scale_that_nothing_was_scored_on_may_change(self, shop, pen):

@@ -148,7 +148,7 @@ class TestTampering:
             )
             assert found is not None, f"{table}.{column}"
 
-    def test_deleting_is_found(self, signed):
+    def test_deleting_is_found(self, signed, told_with):
         for model, pk in [
             (Withdrawal, Withdrawal.objects.get().pk),
             (Verdict, signed.pk),
@@ -159,11 +159,13 @@ class TestTampering:
         found = broken_after(lambda: models.QuerySet(Verdict).filter(pk=signed.pk)._raw_delete("default"))
         assert "the record is gone" in found.what
         assert "verdict hold H-01" in found.what
+        told_with(found.what, "verdict hold H-01 Una")
 
-    def test_a_record_that_nobody_wrote_is_found(self, signed):
+    def test_a_record_that_nobody_wrote_is_found(self, signed, told_with):
         found = broken_after(lambda: models.QuerySet(Person).bulk_create([Person(name="Nobody")]))
         assert found.seq is None
         assert "no entry says who wrote it" in found.what
+        told_with(found.what, "person")
 
     def test_a_removed_record_that_comes_back_is_found(self, signed, pen):
         lot = pen.make(GreenLot(name="Vantry 9"))
@@ -220,9 +222,10 @@ def rewrite(ring):
 
 @pytest.mark.django_db
 class TestHistoryItself:
-    def test_an_entry_left_out(self, signed):
+    def test_an_entry_left_out(self, signed, told_with):
         found = broken_after(lambda: take_entries(models.QuerySet(Entry).filter(seq=7)))
         assert (found.seq, "Entry 7 is missing" in found.what) == (7, True)
+        told_with(found.what, Entry.objects.get(seq=8).kind, Entry.objects.get(seq=8).title, "Una")
 
     def test_entries_changed_over(self, signed):
         def swap():
@@ -249,7 +252,7 @@ class TestHistoryItself:
         found = broken_after(put_in)
         assert (found.seq, "does not follow on the one before it" in found.what) == (strange.seq + 1, True)
 
-    def test_the_end_cut_off_with_its_record(self, signed):
+    def test_the_end_cut_off_with_its_record(self, signed, told_with):
         """This alone the records cannot tell by themselves; the end noted elsewhere tells it."""
         end = head()
 
@@ -258,7 +261,9 @@ class TestHistoryItself:
             take_entries(models.QuerySet(Entry).filter(seq=end[0]))
 
         assert broken_after(cut) is None
-        assert f"ends with entry {end[0] - 1}" in broken_after(cut, anchor=end).what
+        found = broken_after(cut, anchor=end)
+        assert f"ends with entry {end[0] - 1}" in found.what
+        told_with(found.what)
 
     def test_an_anchor_holds_while_the_history_grows(self, signed, pen):
         end = head()

@@ -73,7 +73,7 @@ def test_costs_have_versions(shop, pen):
     assert first.wrong_hold == 150
 
 
-def test_what_is_refused_leaves_no_version(shop, pen):
+def test_what_is_refused_leaves_no_version(shop, pen, told_with):
     counts = (RecipeVersion.objects.count(), CoffeeVersion.objects.count(), head())
     refused = [
         (lambda: revise_recipe(pen, "house", sugar_g=3), "no quantity named sugar_g"),
@@ -89,6 +89,7 @@ def test_what_is_refused_leaves_no_version(shop, pen):
         (lambda: revise_costs(pen, prior_bad=1), "above 0 and below 1"),
     ]
     for attempt, sentence in refused:
-        with pytest.raises(RecordError, match=sentence):
+        with pytest.raises(RecordError, match=sentence) as refusal:
             attempt()
+        told_with(refusal.value.args[0], "sugar_g New Coffee none charm sweetness cold black milk bowl rent")
     assert (RecipeVersion.objects.count(), CoffeeVersion.objects.count(), head()) == counts

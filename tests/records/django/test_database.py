@@ -45,10 +45,11 @@ class TestSqlite:
         assert data_folder({"XDG_DATA_HOME": "/d", "HOME": "/h"}) == Path("/d/evenhand")
         assert data_folder({"HOME": "/h"}) == Path("/h/.local/share/evenhand")
 
-    def test_a_folder_that_cannot_be_made_is_a_sentence(self, tmp_path):
+    def test_a_folder_that_cannot_be_made_is_a_sentence(self, tmp_path, told_with):
         (tmp_path / "file").write_text("")
-        with pytest.raises(RecordError, match="cannot be made"):
+        with pytest.raises(RecordError, match=r"cannot be made \(not a directory\)") as refused:
             prepare(configure({"EVENHAND_DATA": str(tmp_path / "file" / "data")}))
+        told_with(refused.value.args[0], str(tmp_path / "file" / "data"))
 
 
 class TestNetworkShares:
@@ -160,10 +161,11 @@ class TestBackup:
         assert count == last >= known, "no row is missing among those before the copy"
         assert sorted(p.name for p in tmp_path.iterdir() if "copy" in p.name) == ["copy.sqlite3"]
 
-    def test_never_writes_over_a_file(self, source, tmp_path):
+    def test_never_writes_over_a_file(self, source, tmp_path, told_with):
         (tmp_path / "copy").write_text("mine")
-        with pytest.raises(RecordError, match="there already"):
+        with pytest.raises(RecordError, match="there already") as refused:
             backup(source, tmp_path / "copy")
+        told_with(refused.value.args[0], str(tmp_path / "copy"))
         assert (tmp_path / "copy").read_text() == "mine"
 
     @pytest.mark.parametrize("spoil", ["missing", "junk", "damaged"])

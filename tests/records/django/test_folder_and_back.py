@@ -98,7 +98,7 @@ class TestDemo:
 
 
 class TestDryRun:
-    def test_keeps_nothing_and_promises_what_the_import_does(self, pen, write, good, shop):
+    def test_keeps_nothing_and_promises_what_the_import_does(self, pen, write, good, shop, told_with):
         changed = dict(good)
         changed["pulls"] = changed["pulls"].replace("P1,H-01,2026-05-11T09:05,18.1", "P1,H-01,2026-05-11T09:05,18.2")
         changed["pulls"] += "P4,H-02,2026-05-12,18.0,36.0,29.5,,,\n"
@@ -111,6 +111,8 @@ class TestDryRun:
         assert dry.is_dry
         assert "pulls: 1 new, 1 changed, 2 as they were." in dry.lines()
         assert "coffees: 0 new, 1 changed, 1 as they were." in dry.lines()
+        for line in dry.lines():
+            told_with(line, *dry.counts)
         wet = import_path(pen, write(changed), dry_run=False)
         assert wet == dataclasses.replace(dry, is_dry=False)
         assert head() != end
@@ -182,13 +184,15 @@ class TestChanges:
 
 
 class TestExport:
-    def test_gives_the_standing_version_or_the_one_asked_for(self, shop, pen):
+    def test_gives_the_standing_version_or_the_one_asked_for(self, shop, pen, told_with):
         revise_recipe(pen, "house", dose_g=18.5)
         revise_coffee(pen, "Hollow Lantern", targets={("black", "sweetness"): (7, 0.5)})
         now = collect()
         assert [row.dose_g for row in now.recipes] == [18.5]
         assert [row.target for row in now.targets if row.coffee == "Hollow Lantern"] == [7]
         assert any('coffee "Hollow Lantern" is given in version 3' in warning for warning in now.warnings)
+        for warning in now.warnings:
+            told_with(warning, "Hollow Lantern Grey Ferry H-01 H-02")
         past = collect(versions={"Hollow Lantern": 1, "Grey Ferry": 1})
         assert [row.dose_g for row in past.recipes] == [18]
         assert [row.target for row in past.targets] == [6, 3, 5.5]

@@ -95,12 +95,12 @@ def test_a_lot_that_is_only_named_has_no_row_and_one_that_nothing_names_has_one(
     assert GreenLot.objects.count() == 3
 
 
-def test_a_blend_has_no_lot_in_a_folder_and_says_so(lots, pen, write, green):
+def test_a_blend_has_no_lot_in_the_column(lots, pen, write, green):
     batch, lot = Batch.objects.get(label="H-02"), GreenLot.objects.get(name="Vantry 2")
     pen.make(BatchLot(batch=batch, lot=lot, green_kg=3))
     folder = collect()
     assert [row.green_lot for row in folder.batches] == [None, None]
-    assert folder.warnings == ("batches of several green lots are given without one, since a folder names one: H-02.",)
+    assert folder.warnings == ()
     end = head()
     for lot_named in ("Vantry 2", "Osk 7"):
         texts = green | {"batches": green["batches"].replace("Osk 7", lot_named)}

@@ -69,11 +69,12 @@ def test_a_correction_takes_the_place_of_the_sheet_it_names(sheet):
         ({"client_id": "k2", "supersedes": "k1", "scores": {"sweetness": float("nan")}}, "is not allowed"),
     ],
 )
-def test_what_is_refused_leaves_nothing(sheet, changed, sentence):
+def test_what_is_refused_leaves_nothing(sheet, told_with, changed, sentence):
     sheet()
     end = head()
-    with pytest.raises(RecordError, match=sentence):
+    with pytest.raises(RecordError, match=sentence) as refused:
         sheet(**changed)
+    told_with(refused.value.args[0], "Wim charm bored sweetness nan")
     assert (head(), Sheet.objects.filter(cup__code="202", taster__name="Wim").count()) == (end, 1)
 
 

@@ -75,11 +75,12 @@ def test_nobody_signs_past_a_sheet_that_they_have_not_seen(batch, una, pen, judg
         ({"note": "a\x00b"}, "control character"),
     ],
 )
-def test_what_is_not_signed(batch, una, pen_of, judgement, how, sentence):
+def test_what_is_not_signed(batch, una, pen_of, judgement, told_with, how, sentence):
     words = {"decision": "release", "judgement": judgement, "seen": head()[0], "signer": una} | how
     before = head()
-    with pytest.raises(RecordError, match=sentence):
+    with pytest.raises(RecordError, match=sentence) as refused:
         sign(pen_of(words.pop("who", "Una")), batch, **words)
+    told_with(refused.value.args[0], "H-01 Una Wim burn release taste_again hold")
     assert head() == before
     assert not Verdict.objects.exists()
 

@@ -13,6 +13,7 @@ from evenhand.bench.coffee.forms import BatchForm, known
 from evenhand.bench.coffee.writing import correct_batch, remove_batch, write_batch
 from evenhand.bench.hub import hint
 from evenhand.bench.people.roles import account_of, needs, pen_of
+from evenhand.bench.telling import told as in_words
 from evenhand.errors import EvenhandError
 from evenhand.records.coffees import current_coffee
 from evenhand.records.models import Batch, Coffee, GreenLot
@@ -80,7 +81,7 @@ def drop_batch(request: HttpRequest, number: int) -> HttpResponse:
     try:
         remove_batch(pen_of(request), found)
     except EvenhandError as error:
-        messages.error(request, str(error))
+        messages.error(request, in_words(error))
         return redirect("coffee:batch", number=number)
     hint("judged", "today", f"coffee-{coffee}")
     messages.success(request, _("The batch is taken away; the history keeps what it was."))

@@ -15,6 +15,7 @@ from evenhand.bench.coffee.writing import correct_lot, write_lot
 from evenhand.bench.hub import hint
 from evenhand.bench.people.roles import account_of, needs, pen_of
 from evenhand.bench.quantities import UnitForm
+from evenhand.bench.telling import told
 from evenhand.errors import EvenhandError
 from evenhand.records.models import GreenLot, GreenReading, GreenStorage, Kept
 from evenhand.records.models._green import LOT_DETAILS, READING_MEASURES, STORAGE_MEASURES
@@ -63,13 +64,13 @@ def lot(request: HttpRequest, number: int) -> HttpResponse:
             hint("today")
             messages.success(request, _("Green lot %(lot)s is corrected.") % {"lot": found.name})
             return redirect("coffee:lot", number=found.pk)
-    told = {
+    shown = {
         "lot": found,
         "form": form,
         "readings": found.readings.order_by("-read_on"),
         "storage": found.storage.order_by("-stored_from"),
     }
-    return render(request, "bench/coffee/lot.html", told, status=422 if form.errors else 200)
+    return render(request, "bench/coffee/lot.html", shown, status=422 if form.errors else 200)
 
 
 @needs("lead")
@@ -136,8 +137,8 @@ def _add(
             hint("today")
             messages.success(request, _("Written down."))
             return redirect("coffee:lot", number=of_lot.pk)
-    told = {"lot": of_lot, "form": form, "heading": heading}
-    return render(request, "bench/coffee/of_lot.html", told, status=422 if form.errors else 200)
+    shown = {"lot": of_lot, "form": form, "heading": heading}
+    return render(request, "bench/coffee/of_lot.html", shown, status=422 if form.errors else 200)
 
 
 def _correct(
@@ -160,15 +161,15 @@ def _correct(
             messages.success(request, _("Corrected."))
             return redirect("coffee:lot", number=of_lot.pk)
     drop = "coffee:drop-reading" if isinstance(found, GreenReading) else "coffee:drop-storage"
-    told = {"lot": of_lot, "form": form, "heading": heading, "found": found, "drop": drop}
-    return render(request, "bench/coffee/of_lot.html", told, status=422 if form.errors else 200)
+    shown = {"lot": of_lot, "form": form, "heading": heading, "found": found, "drop": drop}
+    return render(request, "bench/coffee/of_lot.html", shown, status=422 if form.errors else 200)
 
 
 def _drop(request: HttpRequest, found: Kept, of_lot: int) -> HttpResponse:
     try:
         pen_of(request).remove(found)
     except EvenhandError as error:
-        messages.error(request, str(error))
+        messages.error(request, told(error))
     else:
         hint("today")
         messages.success(request, _("Taken away; the history keeps what it was."))

@@ -11,6 +11,7 @@ from django.utils.safestring import mark_safe
 from evenhand.bench._judging_text import read_json, read_notes
 from evenhand.bench.models import JudgingRun, SeasonRead
 from evenhand.bench.people.roles import account_of, needs
+from evenhand.bench.telling import told_html
 from evenhand.bench.verdict import board
 from evenhand.bench.verdict.locking import locked_for
 from evenhand.records.coffees import current_coffee, targets_of
@@ -88,7 +89,7 @@ def _tell(request: HttpRequest, found: Coffee) -> dict[str, Any]:
         "version": version,
         "targets": [(*key, *value) for key, value in targets_of(version).items()] if version is not None else [],
         "read": read,
-        "fragment": mark_safe(read.html) if read is not None else "",  # escaped when it was built
+        "fragment": mark_safe(told_html(read.html)) if read is not None else "",  # escaped when it was built
         "told": read_json(read.text) if read is not None else {},
         "batches": board.with_verdicts(list(last[:_LAST])),
         "locked": locked_for(account_of(request).person),

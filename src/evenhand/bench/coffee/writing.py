@@ -3,6 +3,8 @@
 from collections.abc import Collection, Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _now
+
 from evenhand.records._refusals import RecordError
 from evenhand.records.audit import Pen, writing
 from evenhand.records.coffees import current_coffee
@@ -26,7 +28,10 @@ def write_batch(pen: Pen, coffee: Coffee, lots: Collection[int], values: dict[st
     """
     version = current_coffee(coffee.name)
     if version is None:
-        raise RecordError(f"Coffee {coffee} has neither recipe nor targets yet; write them in Set-up first.")
+        raise RecordError(
+            _now("Coffee %(coffee)s has neither recipe nor targets yet; write them in Set-up first.")
+            % {"coffee": coffee.name}
+        )
     with writing():
         batch = pen.make(Batch(version=version, **values))
         _set_lots(pen, batch, lots)

@@ -13,6 +13,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponseBase
 from django.utils import timezone
+from django.utils.translation import gettext as _now
 
 from evenhand.bench.models import Account, Device
 from evenhand.records._refusals import RecordError
@@ -63,12 +64,14 @@ def make_account(pen: Pen, name: str, role: str, *, password: str = "", pin: str
         When neither a password nor a PIN is given, the PIN is not 4 to 8 digits, or the person has an account.
     """
     if not (password or pin):
-        raise RecordError("Give a password or a PIN, or nobody can log in with this name.")
+        raise RecordError(_now("Give a password or a PIN, or nobody can log in with this name."))
     person = Person.objects.filter(name__iexact=name).first()
     if person is None:
         person = pen.make(Person(name=name, role=role))
     elif Account.objects.filter(person=person).exists():
-        raise RecordError(f"{person.name} has an account already; change it instead of making another.")
+        raise RecordError(
+            _now("%(name)s has an account already; change it instead of making another.") % {"name": person.name}
+        )
     else:
         pen.change(person, role=role, is_active=True)
     account = Account(person=person)
@@ -103,10 +106,11 @@ def check_pin(pin: str) -> None:
         When it is no PIN, one digit alone, or digits that count up or down.
     """
     if not (pin.isascii() and pin.isdigit() and len(pin) in PIN_LENGTHS):
-        raise RecordError(f"A PIN is {PIN_LENGTHS[0]} to {PIN_LENGTHS[-1]} digits.")
+        bounds = {"least": PIN_LENGTHS[0], "most": PIN_LENGTHS[-1]}
+        raise RecordError(_now("A PIN is %(least)s to %(most)s digits.") % bounds)
     steps = {int(after) - int(before) for before, after in itertools.pairwise(pin)}
     if len(steps) == 1 and steps <= {-1, 0, 1}:
-        raise RecordError("A PIN of one digit alone, or of digits in a row, is guessed at once; mix them.")
+        raise RecordError(_now("A PIN of one digit alone, or of digits in a row, is guessed at once; mix them."))
 
 
 def add_device(response: HttpResponseBase, *, name: str, by: str, until: dt.datetime | None = None) -> Device:

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from evenhand.bench.forms import BenchForm
 from evenhand.bench.models import Account
 from evenhand.bench.people.accounts import PIN_LENGTHS, check_pin
+from evenhand.bench.telling import told
 from evenhand.errors import EvenhandError
 
 OPTIONAL = _("(may stay empty)")
@@ -45,24 +46,24 @@ class SecretsForm(BenchForm):
 
     def clean(self) -> dict[str, Any]:
         """Hold the password to the rules, and the PIN to its own."""
-        told = super().clean() or self.cleaned_data
-        password, again = told.get(self.password_name, ""), told.get(self.again_name, "")
+        found = super().clean() or self.cleaned_data
+        password, again = found.get(self.password_name, ""), found.get(self.again_name, "")
         if self.password_name not in self.errors and self.again_name not in self.errors and password != again:
             self.add_error(self.again_name, _now("This is not the same password; type it in both places again."))
         elif password and self.password_name not in self.errors:
             try:
                 validate_password(password)
-                if password.casefold() in (str(told.get("name", "")).casefold(), self.person_name().casefold()):
+                if password.casefold() in (str(found.get("name", "")).casefold(), self.person_name().casefold()):
                     raise forms.ValidationError(_now("A name is no password; think of something else."))
             except forms.ValidationError as error:
                 self.add_error(self.password_name, error)
-        pin = told.get(self.pin_name, "")
+        pin = found.get(self.pin_name, "")
         if pin:
             try:
                 check_pin(pin)
             except EvenhandError as error:
-                self.add_error(self.pin_name, str(error))
-        return told
+                self.add_error(self.pin_name, told(error))
+        return found
 
     def person_name(self) -> str:
         """Return the name of the person whose secrets these are, where the form does not ask for it."""

@@ -9,8 +9,9 @@ from django.utils.translation import gettext_lazy as _
 from evenhand.bench.forms import NumberField
 from evenhand.bench.once import new_token
 from evenhand.bench.quantities import US, UnitField, UnitForm, show
+from evenhand.bench.telling import told
 from evenhand.espresso.extraction import HAND_SD_S
-from evenhand.records._refusals import RecordError
+from evenhand.records._refusals import FieldError
 from evenhand.records.models import Pull
 from evenhand.records.models._fields import check_text
 from evenhand.records.models._limits import check_number
@@ -66,17 +67,17 @@ class PullForm(UnitForm):
             try:
                 check_number(column, value, Pull.row)
                 check_text(column, value or None)
-            except RecordError as error:
+            except FieldError as error:
                 self.add_error(name, self._say(name, error))
         return found
 
-    def _say(self, name: str, error: RecordError) -> str:
+    def _say(self, name: str, error: FieldError) -> str:
         """Say what a record refuses, in the units in which it was typed."""
         field = self.fields[name]
         if isinstance(field, UnitField) and field.units == US:
             low, high = (show(bound, "temperature", US) for bound in _WATER_C)
             return _now("Water lies between %(low)s and %(high)s.") % {"low": low, "high": high}
-        return str(error).removeprefix(f"{name}: ")
+        return told(error.reason)
 
     def known(self) -> dict[str, float | None]:
         """Return what reads as a number so far, by column; call `is_valid` or `full_clean` first."""
@@ -113,7 +114,8 @@ class CorrectionForm(PullForm):
         for name in (*MEASURED, "grind_setting"):
             if self.cleaned_data.get(name) != (standing := self.initial[name]):
                 value = self.fields[name].prepare_value(standing)
-                told.append(f"{self.fields[name].label} {_now('empty') if value in (None, '') else value}")
+                shown = _now("empty") if value in (None, "") else value
+                told.append(f"{self.fields[name].label} {shown}")
         self.add_error(
             None,
             _now(
@@ -142,6 +144,6 @@ class SolidsForm(UnitForm):
         value: float | None = self.cleaned_data["tds_pct"]
         try:
             check_number(Pull._meta.get_field("tds_pct"), value, Pull.row)
-        except RecordError as error:
-            raise forms.ValidationError(str(error).removeprefix("tds_pct: ")) from error
+        except FieldError as error:
+            raise forms.ValidationError(told(error.reason)) from error
         return value

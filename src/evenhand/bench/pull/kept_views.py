@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from evenhand.bench.models import Account, Slot
 from evenhand.bench.people.roles import account_of, pen_of
-from evenhand.bench.pull.dialling import next_step, shot_of
+from evenhand.bench.pull.dialling import kept_pull, next_step
 from evenhand.bench.pull.forms import MEASURED, CorrectionForm, SolidsForm
 from evenhand.bench.pull.pulls import last_pulls, reading_of
 from evenhand.bench.pull.recipes import aim_of
@@ -30,6 +30,7 @@ from evenhand.bench.pull.sight import hidden_batches, may_pull_for_tables
 from evenhand.bench.pull.undone import keep_undone, values_of
 from evenhand.bench.pull.views import see_other
 from evenhand.bench.quantities import units_of
+from evenhand.bench.telling import told
 from evenhand.errors import EvenhandError
 from evenhand.espresso.recipe import JUDGEABLE_TOLERANCES
 from evenhand.records.models import Pull
@@ -85,7 +86,7 @@ def undo(request: HttpRequest, pull: int) -> HttpResponseBase:
     try:
         undo_pull(pen_of(request), found)
     except EvenhandError as error:
-        messages.error(request, str(error) if slot is None else without_code(str(error), slot))
+        messages.error(request, told(error if slot is None else without_code(error.args[0], slot)))
         return _back(found)
     if slot is None:
         said = _("The pull %(label)s is undone; the history keeps that it was there.") % {"label": label}
@@ -105,7 +106,7 @@ def pull_again(request: HttpRequest, pull: int) -> HttpResponseBase:
     try:
         slot = take_off_table(pen_of(request), found)
     except EvenhandError as error:
-        messages.error(request, str(error) if stood is None else without_code(str(error), stood))
+        messages.error(request, told(error if stood is None else without_code(error.args[0], stood)))
         return _back(found)
     if slot is None:
         return _back(found)
@@ -120,7 +121,7 @@ def _show(request: HttpRequest, pull: Pull, form: SolidsForm | None = None, *, s
     slot = slot_of(pull)
     asked = _asked_slot(request, account, pull) if slot is None else None
     may = may_change(account, pull, timezone.localdate())
-    shots = [shot_of(one) for one in reversed(last_pulls(pull.batch.version.coffee, account))]
+    pulls = [kept_pull(one) for one in reversed(last_pulls(pull.batch.version.coffee, account))]
     shown = {
         "pull": pull,
         "coffee": pull.batch.version.coffee,
@@ -129,7 +130,7 @@ def _show(request: HttpRequest, pull: Pull, form: SolidsForm | None = None, *, s
         "next_slot": _next_slot(slot or asked, account),
         "reading": reading_of(pull, aim, account),
         "aim": aim,
-        "step": next_step(shots, aim.recipe, pull.batch.version.coffee.name),
+        "step": next_step(pulls, aim.recipe),
         "is_after": True,
         "limit": JUDGEABLE_TOLERANCES,
         "may_change": may,

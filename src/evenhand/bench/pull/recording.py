@@ -10,6 +10,7 @@ from evenhand.bench.table.planning import empty_slot, fill_slot
 from evenhand.records._refusals import RecordError
 from evenhand.records.audit import Pen, writing
 from evenhand.records.models import Batch, Pull
+from evenhand.words import Words, join, pack, say, unpack
 
 _LAST_NUMBER = re.compile(r"-(\d{1,6})$")
 
@@ -46,7 +47,7 @@ def record_pull(pen: Pen, batch: Batch, values: dict[str, Any], *, slot: Slot | 
             try:
                 fill_slot(pen, slot, pull)
             except RecordError as error:
-                raise RecordError(without_code(str(error), slot)) from error
+                raise RecordError(without_code(error.args[0], slot)) from error
     _tell()
     return pull
 
@@ -132,8 +133,18 @@ def may_change(account: Account, pull: Pull, today: dt.date) -> bool:
 
 
 def without_code(text: str, slot: Slot) -> str:
-    """Take a cup's code out of a sentence: this room names batches, so it names no code."""
-    return text.replace(slot.cup_code, "of this pull")
+    """Take a cup's code out of a sentence, which can still be told: this room names batches, so it names no code."""
+    if slot.cup_code not in text:
+        return text
+    if not isinstance(text, Words):
+        return join(text.split(slot.cup_code), say("of this pull"))
+
+    def held(value: Any) -> Any:
+        clean = without_code(value, slot) if isinstance(value, str) else value
+        return pack(clean) if isinstance(clean, Words) else clean
+
+    values = {name: held(value) for name, value in text.values.items()}
+    return unpack({**pack(text), "values": values, "parts": [held(part) for part in text.parts]})
 
 
 def _tell(slot: Slot | None = None) -> None:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from evenhand.bench.models import Account, Slot
 from evenhand.bench.once import made_before, make_once
 from evenhand.bench.people.roles import account_of, needs, pen_of
-from evenhand.bench.pull.dialling import next_step, shot_of, shot_typed
+from evenhand.bench.pull.dialling import kept_pull, next_step, typed_pull
 from evenhand.bench.pull.forms import MEASURED, PullForm
 from evenhand.bench.pull.pulls import last_pulls, pulls_of_day, tell
 from evenhand.bench.pull.reading import Reading, read
@@ -224,13 +224,12 @@ def _read(request: HttpRequest, job: Job) -> HttpResponse:
 def _said(form: PullForm, job: Job, aim: Aim, last: list[Pull], account: Account) -> dict[str, Any]:
     """Return what the page says of a pull so far, and of the next one."""
     reading = _reading(form, job, aim, account)
-    shots = [shot_of(pull) for pull in reversed(last)]
+    pulls = [kept_pull(pull) for pull in reversed(last)]
     typed = None
     if form.is_bound:
-        now, batch = timezone.localtime(), job.batch
         setting = form.cleaned_data.get("grind_setting") or ""
-        typed = shot_typed(form.known(), setting, batch=batch.label, roasted_on=batch.roasted_on, at=now)
-    step = next_step([*shots, typed] if typed else shots, aim.recipe, job.coffee.name)
+        typed = typed_pull(form.known(), setting, batch=job.batch, at=timezone.localtime())
+    step = next_step([*pulls, typed] if typed else pulls, aim.recipe)
     return {"reading": reading, "step": step, "is_after": typed is not None, "limit": JUDGEABLE_TOLERANCES}
 
 

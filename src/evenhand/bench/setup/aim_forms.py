@@ -34,7 +34,9 @@ class NamedForm(BenchForm):
         """
         name = self.cleaned_data["name"]
         if model.objects.filter(name__iexact=name).exclude(pk=number or 0).exists():
-            raise RecordError(f"The name {name} is taken; open that one to revise it, or choose another name.")
+            raise RecordError(
+                _now("The name %(name)s is taken; open that one to revise it, or choose another name.") % {"name": name}
+            )
 
 
 class RecipeForm(UnitForm, NamedForm):

@@ -11,6 +11,7 @@ from django.db import models
 from django.utils.translation import gettext as _
 
 from evenhand.bench.setup.blind import CODED, locked_signatures, open_tables, table_of
+from evenhand.bench.telling import told as in_words
 from evenhand.records.chain import kept_models
 from evenhand.records.models import Entry, Kept, Person
 
@@ -51,7 +52,7 @@ class Told:
 
 def sorts() -> list[tuple[str, str]]:
     """Return the sorts of records in the history: name and word."""
-    return sorted(((kind, _(model.noun())) for kind, model in kept_models().items()), key=lambda pair: pair[1])
+    return sorted(((kind, in_words(model.noun())) for kind, model in kept_models().items()), key=lambda pair: pair[1])
 
 
 def tell(kind: str = "", person: Person | None = None) -> list[Told]:
@@ -78,7 +79,7 @@ def tell(kind: str = "", person: Person | None = None) -> list[Told]:
 
 
 def _tell(entry: Entry, table: str | None, changes: dict[str, Any], model: type[Kept] | None, names: "_Names") -> Told:
-    noun = _(model.noun()) if model else entry.kind
+    noun = in_words(model.noun()) if model else entry.kind
     if table is not None:
         title = _("on table %(table)s, told when it closes") % {"table": table}
         return Told(entry.seq, entry.at, entry.who, entry.action, noun, title, (), True)

@@ -25,6 +25,7 @@ from evenhand.bench.people.sessions import is_by_pin
 from evenhand.bench.people.views import redirect_to
 from evenhand.bench.setup import uploads
 from evenhand.bench.setup.blind import open_tables, tables_in_use, without_open_tables
+from evenhand.bench.telling import told as in_words
 from evenhand.errors import EvenhandError, FolderError
 from evenhand.records._refusals import RecordError
 from evenhand.records.audit import writing
@@ -88,12 +89,13 @@ def bring_in_now(request: HttpRequest) -> HttpResponse:
         form.full_clean()
         form.errors.clear()
         problems = error.problems if isinstance(error, FolderError) else ()
-        form.add_error(None, _now("The records have moved on, and the import is refused.") if problems else str(error))
+        moved_on = _now("The records have moved on, and the import is refused.")
+        form.add_error(None, moved_on if problems else in_words(error))
         return render(request, "bench/setup/import.html", {"form": form, "problems": problems}, status=422)
     finally:
         _forget(request)
     hint("today")
-    messages.success(request, _now("Imported.") + " " + " ".join(report.lines()))
+    messages.success(request, " ".join([_now("Imported."), *map(in_words, report.lines())]))
     return redirect_to("setup:import")
 
 
@@ -120,7 +122,7 @@ def export(request: HttpRequest, form: str) -> HttpResponseBase:
             else:
                 content = _zipped(write_folder(folder, Path(place) / name))
     except EvenhandError as error:
-        messages.error(request, str(error))
+        messages.error(request, in_words(error))
         return redirect_to("setup:export")
     return FileResponse(io.BytesIO(content), as_attachment=True, filename=f"{name}.{form}")
 
@@ -142,7 +144,7 @@ def backup(request: HttpRequest) -> HttpResponseBase:
             copy = copy_database(settings.DATABASES["default"]["NAME"], Path(place) / "copy.sqlite3")
             file = copy.open("rb")  # stays readable after the folder is gone
     except EvenhandError as error:
-        messages.error(request, str(error))
+        messages.error(request, in_words(error))
         return redirect_to("setup:export")
     return FileResponse(file, as_attachment=True, filename=f"{_file_name()}.sqlite3")
 

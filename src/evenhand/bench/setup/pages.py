@@ -15,6 +15,7 @@ from evenhand.bench.hub import hint
 from evenhand.bench.people.roles import View, account_of, by_password, needs
 from evenhand.bench.people.sessions import is_by_pin
 from evenhand.bench.people.views import redirect_to
+from evenhand.bench.telling import told as in_words
 from evenhand.errors import EvenhandError
 
 F = TypeVar("F", bound=BenchForm)
@@ -81,7 +82,7 @@ def press(
     try:
         messages.success(request, write())
     except EvenhandError as error:
-        messages.error(request, str(error))
+        messages.error(request, in_words(error))
     else:
         hint(*topics)
     return redirect_to(resolve_url(to))

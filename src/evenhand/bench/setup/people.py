@@ -229,11 +229,11 @@ def give_secrets(pen: Pen, found: Person, *, password: str = "", pin: str = "") 
     if account is None:
         role = found.role or "taster"
         if not found.is_active:
-            raise RecordError(f"{found.name} is no longer on the list; take them back first.")
+            raise RecordError(_now("%(name)s is no longer on the list; take them back first.") % {"name": found.name})
         make_account(pen, found.name, role, password=password, pin=pin)
         return
     if not (password or pin):
-        raise RecordError("Type a password or a PIN; nothing was changed.")
+        raise RecordError(_now("Type a password or a PIN; nothing was changed."))
     if password:
         account.set_password(password)
     if pin:
@@ -258,9 +258,13 @@ def remove_person(pen: Pen, found: Person) -> None:
 
 def _refuse_taken(name: str, number: int | None) -> None:
     if Person.objects.filter(name__iexact=name).exclude(pk=number or 0).exists():
-        raise RecordError(f"The name {name} is on the list already; add something that tells the two apart.")
+        raise RecordError(
+            _now("The name %(name)s is on the list already; add something that tells the two apart.") % {"name": name}
+        )
 
 
 def _keep_an_owner() -> None:
     if not Account.objects.filter(person__role="owner", person__is_active=True).exists():
-        raise RecordError("Nobody would be left who is an owner and can log in; make somebody else an owner first.")
+        raise RecordError(
+            _now("Nobody would be left who is an owner and can log in; make somebody else an owner first.")
+        )

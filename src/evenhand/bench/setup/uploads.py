@@ -12,6 +12,10 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO, Protocol
 
+from django.utils.translation import gettext as _now
+
+from evenhand.bench.telling import told
+from evenhand.records._reasons import reason_of
 from evenhand.records._refusals import RecordError
 from evenhand.records.folder import INVENTED, MAX_FILE_BYTES
 from evenhand.records.rows import FILES
@@ -71,10 +75,11 @@ def keep(data: Path, upload: Upload) -> Kept:
     name = PurePosixPath((upload.name or "").replace("\\", "/")).name
     suffix = name.lower().rpartition(".")[2]
     if suffix not in ("zip", "xlsx"):
-        raise RecordError("Send an XLSX workbook, or a zip file of the folder of CSV files; this is neither.")
+        raise RecordError(_now("Send an XLSX workbook, or a zip file of the folder of CSV files; this is neither."))
     if (upload.size or 0) > MAX_FILE_BYTES:
         raise RecordError(
-            f"The file is larger than {MAX_FILE_BYTES // 1_000_000} MB; a season of tastings takes far less."
+            _now("The file is larger than %(most)s MB; a season of tastings takes far less.")
+            % {"most": MAX_FILE_BYTES // 1_000_000}
         )
     sweep(data)
     token = secrets.token_hex(16)
@@ -93,7 +98,8 @@ def keep(data: Path, upload: Upload) -> Kept:
         sent.unlink()
     except OSError as error:
         drop(data, token)
-        raise RecordError(f"The upload cannot be kept ({(error.strerror or str(error)).lower()}).") from error
+        reason = {"reason": told(reason_of(error))}
+        raise RecordError(_now("The upload cannot be kept (%(reason)s).") % reason) from error
     except BaseException:
         drop(data, token)
         raise
@@ -113,7 +119,7 @@ def find(data: Path, token: str) -> Kept:
         for path in (place / "folder", *place.glob("*.xlsx")):
             if path.exists():
                 return Kept(token, path)
-    raise RecordError("The upload is not kept any more; send it again.")
+    raise RecordError(_now("The upload is not kept any more; send it again."))
 
 
 def drop(data: Path, token: str) -> None:
@@ -147,13 +153,16 @@ def _unpack(sent: Path, folder: Path) -> tuple[str, ...]:
                     continue
                 target = folder / name
                 if target.exists():
-                    raise RecordError(f"The zip file holds {name} twice; keep one folder in it.")
+                    raise RecordError(
+                        _now("The zip file holds %(name)s twice; keep one folder in it.") % {"name": name}
+                    )
                 with archive.open(entry) as source, target.open("wb") as file:
                     written += _copy(source, file, _MOST_BYTES - written)
     except (*_CORRUPT, OSError) as error:
         if isinstance(error, OSError) and error.errno is not None:  # of the disk; bzip2 says so without a number
             raise
-        raise RecordError("The zip file cannot be unpacked; pack the folder anew, without a password.") from error
+        sentence = _now("The zip file cannot be unpacked; pack the folder anew, without a password.")
+        raise RecordError(sentence) from error
     return tuple(sorted(left_out))
 
 
@@ -162,6 +171,8 @@ def _copy(source: IO[bytes], target: IO[bytes], most: int) -> int:
     while chunk := source.read(1 << 20):
         written += len(chunk)
         if written > most:
-            raise RecordError("The zip file holds far more than a season of tastings; pack the folder's files alone.")
+            raise RecordError(
+                _now("The zip file holds far more than a season of tastings; pack the folder's files alone.")
+            )
         target.write(chunk)
     return written

@@ -3,6 +3,8 @@
 import dataclasses
 from pathlib import Path
 
+from django.utils.translation import gettext as _now
+
 import evenhand
 from evenhand.records._refusals import RecordError
 from evenhand.records.audit import Pen
@@ -37,7 +39,9 @@ def demo_folder() -> Path:
     for place in (inside / "demo" / "season", inside.parents[1] / "demo" / "season"):
         if (place / "recipes.csv").is_file():
             return place
-    raise RecordError("The demo did not come with this installation; choose the set-up of five questions instead.")
+    raise RecordError(
+        _now("The demo did not come with this installation; choose the set-up of five questions instead.")
+    )
 
 
 def bring_demo(pen: Pen) -> Report:

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from django.db import transaction
+from django.utils.translation import gettext as _now
 
 from evenhand.bench.models import Account
 from evenhand.bench.people.accounts import make_account
@@ -56,7 +57,7 @@ def make_owner(pen: Pen, owner: Owner) -> Account:
         When there is an account already, or a secret is not allowed.
     """
     if Account.objects.exists():
-        raise RecordError("Somebody set the bench up in the meantime; log in, or ask its owner for a way in.")
+        raise RecordError(_now("Somebody set the bench up in the meantime; log in, or ask its owner for a way in."))
     return make_account(pen, owner.name, "owner", password=owner.password, pin=owner.pin)
 
 

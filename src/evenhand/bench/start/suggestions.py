@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_noop as _
+
 
 @dataclass(frozen=True, slots=True)
 class Suggested:
@@ -19,11 +21,11 @@ class Suggested:
 
 
 ATTRIBUTES = (
-    Suggested("acidity", 4, None),
-    Suggested("sweetness", 6, 6),
-    Suggested("bitterness", 4, 3),
-    Suggested("body", 6, None),
-    Suggested("coffee strength", None, 6),
+    Suggested(_("acidity"), 4, None),
+    Suggested(_("sweetness"), 6, 6),
+    Suggested(_("bitterness"), 4, 3),
+    Suggested(_("body"), 6, None),
+    Suggested(_("coffee strength"), None, 6),
 )
 TOLERANCE = 1.2
 SCALE = (0.0, 10.0)

@@ -20,6 +20,7 @@ from django.views.decorators.http import require_GET, require_POST
 from evenhand.bench.people.roles import account_of, pen_of
 from evenhand.bench.taste.reading import cup_as_json, find_seat, read_cups
 from evenhand.bench.taste.taking import RefusedError, read_sent, take
+from evenhand.bench.telling import told
 
 
 def _answers_scripts(view: Callable[..., JsonResponse]) -> Callable[..., JsonResponse]:
@@ -33,12 +34,12 @@ def _answers_scripts(view: Callable[..., JsonResponse]) -> Callable[..., JsonRes
         try:
             return view(request, table_pk)
         except RefusedError as error:
-            told: dict[str, Any] = {"sentence": str(error), "again": error.again}
+            found: dict[str, Any] = {"sentence": told(error), "again": error.again}
             if error.standing is not None:
-                told["standing"] = error.standing
+                found["standing"] = error.standing
             if error.status == 403:
-                told["code"] = "other-person"
-            return JsonResponse(told, status=error.status)
+                found["code"] = "other-person"
+            return JsonResponse(found, status=error.status)
 
     return guarded
 
@@ -52,8 +53,8 @@ def sheets(request: HttpRequest, table_pk: int) -> JsonResponse:
     except (ValueError, RecursionError, RequestDataTooBig, RawPostDataException) as error:
         raise RefusedError(_("A sheet is sent as one JSON object."), 422) from error
     answer = take(pen_of(request), table_pk, account_of(request).person, read_sent(body))
-    told = {"client_id": answer.taken.sheet.client_id, "is_late": answer.is_late}
-    return JsonResponse(told, status=201 if answer.taken.is_new else 200)
+    found = {"client_id": answer.taken.sheet.client_id, "is_late": answer.is_late}
+    return JsonResponse(found, status=201 if answer.taken.is_new else 200)
 
 
 @require_GET

@@ -188,7 +188,7 @@ def take(pen: Pen, table_pk: int, person: Person, sent: Sent) -> Answer:
     except RecordError as error:
         standing = standing_sheets().filter(cup=cup, taster=person).values_list("client_id", flat=True).first()
         clashes = standing is not None and standing != sent.supersedes
-        raise RefusedError(str(error), 409 if clashes else 422, standing=standing if clashes else None) from error
+        raise RefusedError(error.args[0], 409 if clashes else 422, standing=standing if clashes else None) from error
     if not taken.is_same:
         own = taken.sheet.taster_id == person.pk and taken.sheet.cup_id == cup.pk
         raise RefusedError(

@@ -8,10 +8,17 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from evenhand.bench import telling
 from evenhand.output.words import DECISION_SIGN, format_share
 from evenhand.verdict.judgement import Decision
 
 register = template.Library()
+
+
+@register.filter
+def told(said: object) -> str:
+    """Tell a sentence of the engine or of the records in the language of the page."""
+    return telling.told(said)
 
 
 @register.filter

@@ -36,16 +36,15 @@ def week(request: HttpRequest) -> HttpResponse:
         locked = locked_for(account_of(request).person)
         hidden = set(Batch.objects.filter(pk__in=locked).values_list("label", flat=True))
         planned, left_out = (
-            tuple(row for row in rows if row.kind != "batch" or row.name not in hidden)
-            for rows in (plan.planned, plan.left_out)
+            tuple(row for row in rows if row.batch not in hidden) for rows in (plan.planned, plan.left_out)
         )
         plan = replace(plan, planned=planned, left_out=left_out)
-    labels = [row.name for row in (*plan.planned, *plan.left_out) if row.kind == "batch"] if plan is not None else []
+    labels = [row.batch for row in (*plan.planned, *plan.left_out) if row.batch] if plan is not None else []
     told = {
         "plan": plan,
         "problems": notes.problems,
         "batches": dict(Batch.objects.filter(label__in=labels).values_list("label", "pk")),
-        "chosen": [row for row in plan.planned if row.kind == "batch"] if plan is not None else [],
+        "chosen": [row for row in plan.planned if row.batch] if plan is not None else [],
     }
     return render(request, "bench/today/week.html", told)
 

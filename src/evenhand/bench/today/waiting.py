@@ -11,8 +11,9 @@ from django.utils.translation import ngettext
 from evenhand.bench._judging_text import RunNotes, read_json, read_notes
 from evenhand.bench.models import JudgingRun, SeasonRead
 from evenhand.bench.table.watching import blind_batches, progress_counts
+from evenhand.bench.telling import told
 from evenhand.bench.verdict import board
-from evenhand.output.words import format_share
+from evenhand.output.words import format_number, format_share
 from evenhand.records.coffees import current_costs
 from evenhand.records.models import Batch, Table
 
@@ -47,7 +48,6 @@ class Needs:
     coffee: int
     name: str
     state: str
-    line: str
     says: tuple[str, ...]
 
 
@@ -92,11 +92,11 @@ def season_needs() -> list[Needs]:
     """Return the coffees whose charts alert or have shifted, and those whose green asks for something."""
     found = []
     for read in SeasonRead.objects.select_related("coffee").defer("html").order_by("coffee__name"):
-        told = read_json(read.text)
-        lots = [_asks(lot) for lot in told.get("lots", ()) if lot.get("current")]
-        says = (*_seen(told), *(said for said in lots if said))
+        kept = read_json(read.text)
+        lots = [_asks(lot) for lot in kept.get("lots", ()) if lot.get("current")]
+        says = (*_seen(kept), *(said for said in lots if said))
         if read.state in _STATE_ORDER or any(lots):
-            found.append(Needs(read.coffee_id, read.coffee.name, read.state, told.get("line", ""), says))
+            found.append(Needs(read.coffee_id, read.coffee.name, read.state, says))
     return sorted(found, key=lambda one: (_STATE_ORDER.get(one.state, 2), one.name))
 
 
@@ -118,19 +118,21 @@ def _why_untasted(batch: Batch, prior_bad: float | None, today: dt.date) -> str:
 
 def _why_again(batch: Batch) -> str:
     judged = batch.judged
-    return _("Tasted, and not clear yet: P good %(p)s. Tasting again saves %(worth).2f more than it costs.") % {
+    return _("Tasted, and not clear yet: P good %(p)s. Tasting again saves %(worth)s more than it costs.") % {
         "p": format_share(judged.p_good),
-        "worth": judged.net_worth,
+        "worth": told(format_number(judged.net_worth)),
     }
 
 
-def _seen(told: dict[str, Any]) -> tuple[str, ...]:
-    measures = told.get("alerts", ())
-    return (_("Look at: %(measures)s.") % {"measures": "; ".join(measures)},) if measures else ()
+def _seen(kept: dict[str, Any]) -> tuple[str, ...]:
+    measures = "; ".join(told(one) for one in kept.get("alerts", ()))
+    return (_("Look at: %(measures)s.") % {"measures": measures},) if measures else ()
 
 
 def _asks(lot: dict[str, Any]) -> str:
     """Return what a lot's stock asks for; empty where it may be sold as it is."""
-    if lot.get("action") in ("", None, "carry on"):
-        return ""
-    return _("Green lot %(lot)s: %(action)s.") % {"lot": lot["lot"], "action": lot["action"]}
+    if lot.get("action") == "taste sooner":
+        return _("Green lot %(lot)s: taste sooner.") % {"lot": lot["lot"]}
+    if lot.get("action") == "sell faster or move to a blend":
+        return _("Green lot %(lot)s: sell faster or move to a blend.") % {"lot": lot["lot"]}
+    return ""

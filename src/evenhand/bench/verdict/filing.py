@@ -12,6 +12,7 @@ from evenhand.records._refusals import RecordError
 from evenhand.records.models import Batch, Cup, Shop
 from evenhand.records.signing import standing_verdict
 from evenhand.verdict.judgement import Decision
+from evenhand.words import say
 
 
 def print_verdict(batch: Batch, *, size: str) -> bytes:
@@ -33,7 +34,7 @@ def print_verdict(batch: Batch, *, size: str) -> bytes:
     """
     found = at_hand(batch)
     if found.judged is None or found.verdict is None:
-        raise RecordError(f"Batch {batch} is not judged yet; wait a moment and print it then.")
+        raise RecordError(say("Batch {batch} is not judged yet; wait a moment and print it then.", batch=batch.label))
     run = JudgingRun.objects.order_by("pk").first()
     shop = Shop.objects.order_by("pk").first()
     tables = Cup.objects.filter(pull__batch=batch, table__isnull=False).values_list("table__name", flat=True)

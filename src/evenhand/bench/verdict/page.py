@@ -8,8 +8,10 @@ from django.utils.safestring import SafeString, mark_safe
 
 from evenhand.bench._judging_text import read_verdict
 from evenhand.bench.models import Judged, JudgingRun
+from evenhand.bench.telling import tongue
 from evenhand.bench.verdict import board
 from evenhand.output.charts import PAGE_INK, Chart, draw_profile, draw_pulls
+from evenhand.output.telling import speaking
 from evenhand.output.words import DECISION_WORD, describe_next_cup, describe_tasted, find_chance
 from evenhand.records.models import Batch, Cup, Sheet, Verdict
 from evenhand.verdict.judgement import BatchVerdict
@@ -54,6 +56,9 @@ def tell(verdict: BatchVerdict) -> dict[str, Any]:
     """Return what the page tells of a verdict."""
     least = min(verdict.expected_cost.values())
     services = dict.fromkeys(row.service for row in verdict.profile)
+    with speaking(tongue()):
+        profile_chart = _svg(draw_profile(verdict, PAGE_INK, "profile")) if verdict.profile else ""
+        pulls_chart = _svg(draw_pulls(verdict, PAGE_INK, "pulls")) if verdict.pulls else ""
     return {
         "verdict": verdict,
         "tasted": describe_tasted(verdict.tasted),
@@ -67,8 +72,8 @@ def tell(verdict: BatchVerdict) -> dict[str, Any]:
             for service in services
         ],
         "faults": sorted(verdict.faults, key=lambda one: -one.p_present),
-        "profile_chart": _svg(draw_profile(verdict, PAGE_INK, "profile")) if verdict.profile else "",
-        "pulls_chart": _svg(draw_pulls(verdict, PAGE_INK, "pulls")) if verdict.pulls else "",
+        "profile_chart": profile_chart,
+        "pulls_chart": pulls_chart,
     }
 
 

@@ -8,6 +8,7 @@ from evenhand.records.canonical import digest
 from evenhand.records.models import Batch, Person, Verdict
 from evenhand.records.signing import sign
 from evenhand.verdict.judgement import BatchVerdict
+from evenhand.words import say
 
 
 def mark_of(verdict: BatchVerdict) -> str:
@@ -37,11 +38,16 @@ def sign_what_was_seen(
         When there is no judgement, it is another one by now, or the records refuse (see `records.signing.sign`).
     """
     if found.judged is None or found.verdict is None:
-        raise RecordError(f"Batch {batch} is not judged yet; wait a moment and sign what you then see.")
+        raise RecordError(
+            say("Batch {batch} is not judged yet; wait a moment and sign what you then see.", batch=batch.label)
+        )
     if mark_of(found.verdict) != mark:
         raise RecordError(
-            f"The judgement of batch {batch} has changed since this page was opened; it now stands above. "
-            "Read it and sign what you see."
+            say(
+                "The judgement of batch {batch} has changed since this page was opened; it now stands above. Read it "
+                "and sign what you see.",
+                batch=batch.label,
+            )
         )
     return sign(
         pen,

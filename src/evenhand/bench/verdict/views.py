@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from evenhand.bench import telling
 from evenhand.bench.hub import hint
 from evenhand.bench.people.roles import account_of, needs, pen_of
 from evenhand.bench.verdict import board, locking, page
@@ -130,7 +131,7 @@ def paper(request: HttpRequest, number: int) -> HttpResponse:
     try:
         pdf = print_verdict(batch, size=size)
     except EvenhandError as error:
-        messages.error(request, str(error))
+        messages.error(request, telling.told(error))
         return redirect("verdict:verdict", number=batch.pk)
     return HttpResponse(
         pdf,

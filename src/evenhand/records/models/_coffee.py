@@ -9,11 +9,11 @@ from django.db import models
 
 from evenhand.records import rows
 from evenhand.records._problems import quoted
-from evenhand.records._refusals import RecordError
 from evenhand.records.models._fields import LabelField
 from evenhand.records.models._green import GreenLot
 from evenhand.records.models._kept import Kept
 from evenhand.records.models._limits import constraints_of
+from evenhand.words import Words, join, say
 
 RECIPE_QUANTITIES = (
     "basket_rated_g",
@@ -40,7 +40,7 @@ class Shop(Kept):
     is_invented = models.BooleanField(default=False)
 
     class Meta(Kept.Meta):
-        verbose_name = "shop"
+        verbose_name = say("shop")
 
     def __str__(self) -> str:
         return str(self.name)
@@ -56,7 +56,7 @@ class Person(Kept):
     role = models.CharField(max_length=6, null=True, choices=ROLES)
 
     class Meta(Kept.Meta):
-        verbose_name = "person"
+        verbose_name = say("person")
 
     def __str__(self) -> str:
         return str(self.name)
@@ -70,7 +70,7 @@ class Attribute(Kept):
     scale_high = models.FloatField()
 
     class Meta(Kept.Meta):
-        verbose_name = "attribute"
+        verbose_name = say("attribute")
         constraints = (
             models.CheckConstraint(condition=models.Q(scale_low__lt=models.F("scale_high")), name="attribute_scale"),
         )
@@ -85,20 +85,24 @@ class Attribute(Kept):
     def check_together(self, today: dt.date) -> None:
         """Refuse a scale whose ends are crossed, and a new scale for scores that were given on another."""
         if not self.scale_low < self.scale_high:
-            raise RecordError(
-                f"attribute, scale_high: {self.scale_high:g} is not allowed; the high end of the scale is above its "
-                f"low end, {self.scale_low:g}."
+            reason = say(
+                "{high:g} is not allowed; the high end of the scale is above its low end, {low:g}.",
+                high=self.scale_high,
+                low=self.scale_low,
             )
+            raise self.refuse("scale_high", reason)
         kept = Attribute.objects.filter(pk=self.pk).values_list("scale_low", "scale_high").first()
         if kept not in (None, (self.scale_low, self.scale_high)) and self.is_in_use():
-            raise RecordError(f"attribute, scale_low and scale_high: {self.scale_in_use()}")
+            raise self.refuse(join(("scale_low", "scale_high"), " and "), self.scale_in_use())
 
-    def scale_in_use(self) -> str:
+    def scale_in_use(self) -> Words:
         """Return the sentence that says why the scale stays as it is."""
         low, high = Attribute.objects.values_list("scale_low", "scale_high").get(pk=self.pk)
-        return (
-            f"{quoted(self.name)} is scored from {low:g} to {high:g} in the records; a new scale needs an attribute of "
-            "its own."
+        return say(
+            "{name} is scored from {low:g} to {high:g} in the records; a new scale needs an attribute of its own.",
+            name=quoted(self.name),
+            low=low,
+            high=high,
         )
 
 
@@ -109,7 +113,7 @@ class Fault(Kept):
     is_active = models.BooleanField(default=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "fault"
+        verbose_name = say("fault")
 
     def __str__(self) -> str:
         return str(self.name)
@@ -122,7 +126,7 @@ class Word(Kept):
     is_active = models.BooleanField(default=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "word"
+        verbose_name = say("word")
 
     def __str__(self) -> str:
         return str(self.name)
@@ -134,7 +138,7 @@ class Recipe(Kept):
     name = LabelField(unique=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "recipe"
+        verbose_name = say("recipe")
 
     def __str__(self) -> str:
         return str(self.name)
@@ -162,14 +166,14 @@ class RecipeVersion(Kept):
     milk_drink_ml = models.FloatField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "recipe version"
+        verbose_name = say("recipe version")
         constraints = (
             models.UniqueConstraint(fields=("recipe", "number"), name="recipe_version_once"),
             *constraints_of(rows.Recipe, "recipe", RECIPE_QUANTITIES),
         )
 
     def __str__(self) -> str:
-        return f"{self.recipe.name}, version {self.number}"
+        return say("{name}, version {number}", name=self.recipe.name, number=self.number)
 
 
 class Coffee(Kept):
@@ -178,7 +182,7 @@ class Coffee(Kept):
     name = LabelField(unique=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "coffee"
+        verbose_name = say("coffee")
 
     def __str__(self) -> str:
         return str(self.name)
@@ -196,11 +200,11 @@ class CoffeeVersion(Kept):
     green_lot = models.ForeignKey(GreenLot, models.PROTECT, null=True, related_name="coffees")
 
     class Meta(Kept.Meta):
-        verbose_name = "coffee version"
+        verbose_name = say("coffee version")
         constraints = (models.UniqueConstraint(fields=("coffee", "number"), name="coffee_version_once"),)
 
     def __str__(self) -> str:
-        return f"{self.coffee.name}, version {self.number}"
+        return say("{name}, version {number}", name=self.coffee.name, number=self.number)
 
 
 class Target(Kept):
@@ -217,7 +221,7 @@ class Target(Kept):
     tolerance = models.FloatField()
 
     class Meta(Kept.Meta):
-        verbose_name = "target"
+        verbose_name = say("target")
         constraints = (
             models.UniqueConstraint(fields=("version", "service", "attribute"), name="target_once"),
             *constraints_of(rows.Target, "target", ("tolerance",)),
@@ -241,8 +245,8 @@ class CostsVersion(Kept):
     prior_bad = models.FloatField()
 
     class Meta(Kept.Meta):
-        verbose_name = "costs version"
+        verbose_name = say("costs version")
         constraints = (*constraints_of(rows.Costs, "costs", COST_NAMES),)
 
     def __str__(self) -> str:
-        return f"costs, version {self.number}"
+        return say("costs, version {number}", number=self.number)

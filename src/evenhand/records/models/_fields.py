@@ -8,7 +8,8 @@ from django.db import models
 
 from evenhand.records._cells import _UNPRINTABLE, MAX_LABEL_LENGTH
 from evenhand.records._problems import quoted
-from evenhand.records._refusals import RecordError
+from evenhand.records._refusals import FieldError, RecordError
+from evenhand.words import Words, say
 
 MAX_WORDS_LENGTH = 10_000
 
@@ -39,7 +40,8 @@ class MomentField(models.CharField):  # type: ignore[type-arg]
         try:
             return dt.date.fromisoformat(value) if len(value) == len("2026-03-09") else dt.datetime.fromisoformat(value)
         except ValueError as error:
-            raise RecordError(f"{quoted(value)} is no day, with or without a time, as 2026-03-09T14:05.") from error
+            sentence = say("{value} is no day, with or without a time, as 2026-03-09T14:05.", value=quoted(value))
+            raise RecordError(sentence) from error
 
     def from_db_value(self, value: str | None, *_: object) -> Any:
         """Return what the database holds as a day, or a day with its time; as text where somebody spoilt it."""
@@ -68,26 +70,38 @@ def check_text(field: "models.Field[Any, Any]", value: Any) -> None:
 
     Raises
     ------
-    RecordError
+    FieldError
         When a label is empty, too long, not on one line or has space around it, or when free words hold a control
         character.
     """
     if not isinstance(value, str):
         return
-    name = field.name
     if isinstance(field, WordsField):
-        if len(value) > MAX_WORDS_LENGTH:
-            raise RecordError(f"{name}: the text is longer than {MAX_WORDS_LENGTH:,} characters; shorten it.")
-        if _UNPRINTABLE.search(value.replace("\n", " ").replace("\t", " ")):
-            raise RecordError(f"{name}: the text holds a control character; write it anew.")
+        reason = _why_no_words(value)
     elif isinstance(field, LabelField):
-        if not value or value != value.strip():
-            raise RecordError(
-                f"{name}: {quoted(value)} is not allowed; a label is not empty and has no space around it."
-            )
-        if len(value) > MAX_LABEL_LENGTH:
-            raise RecordError(f"{name}: {quoted(value)} is longer than {MAX_LABEL_LENGTH} characters; shorten it.")
-        if _UNPRINTABLE.search(value):
-            raise RecordError(f"{name}: {quoted(value)} holds a line break or a control character.")
-        if unicodedata.normalize("NFC", value.replace("\xa0", " ")) != value:
-            raise RecordError(f"{name}: {quoted(value)} is not in composed form (NFC); write it anew.")
+        reason = _why_no_label(value)
+    else:
+        return
+    if reason is not None:
+        raise FieldError(field.name, reason)
+
+
+def _why_no_words(value: str) -> Words | None:
+    if len(value) > MAX_WORDS_LENGTH:
+        return say("the text is longer than {most:,} characters; shorten it.", most=MAX_WORDS_LENGTH)
+    if _UNPRINTABLE.search(value.replace("\n", " ").replace("\t", " ")):
+        return say("the text holds a control character; write it anew.")
+    return None
+
+
+def _why_no_label(value: str) -> Words | None:
+    label = quoted(value)
+    if not value or value != value.strip():
+        return say("{label} is not allowed; a label is not empty and has no space around it.", label=label)
+    if len(value) > MAX_LABEL_LENGTH:
+        return say("{value} is longer than {most} characters; shorten it.", value=label, most=MAX_LABEL_LENGTH)
+    if _UNPRINTABLE.search(value):
+        return say("{label} holds a line break or a control character.", label=label)
+    if unicodedata.normalize("NFC", value.replace("\xa0", " ")) != value:
+        return say("{label} is not in composed form (NFC); write it anew.", label=label)
+    return None

@@ -12,6 +12,7 @@ from evenhand.records._refusals import RecordError
 from evenhand.records.models._fields import LabelField, WordsField
 from evenhand.records.models._kept import Kept
 from evenhand.records.models._limits import constraints_of
+from evenhand.words import Words, say
 
 LOT_DETAILS = (
     "origin",
@@ -34,7 +35,7 @@ STORAGE_MEASURES = ("temperature_c", "water_activity", "packaging")
 class _Mass:
     """Limits of a mass of green."""
 
-    green_kg: Annotated[float | None, Gt(0), rows.Allowed("a mass is more than 0 kg")]
+    green_kg: Annotated[float | None, Gt(0), rows.Allowed(say("a mass is more than 0 kg"))]
 
 
 class GreenLot(Kept):
@@ -63,7 +64,7 @@ class GreenLot(Kept):
     note = WordsField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "green lot"
+        verbose_name = say("green lot")
         constraints = (
             models.CheckConstraint(
                 condition=models.Q(elevation_low_m__lte=models.F("elevation_high_m")), name="green_lot_elevation"
@@ -78,20 +79,27 @@ class GreenLot(Kept):
         """Refuse an elevation whose ends are crossed, days after today, and an arrival before the harvest."""
         low, high = self.elevation_low_m, self.elevation_high_m
         if low is not None and high is not None and low > high:
-            raise RecordError(f"green lot, elevation_high_m: {high:g} m is below the low end, {low:g} m.")
+            reason = say("{high:g} m is below the low end, {low:g} m.", high=high, low=low)
+            raise self.refuse("elevation_high_m", reason)
         for name in ("harvested_on", "arrived_on"):
             day = getattr(self, name)
             if day is not None and day > today:
-                raise RecordError(f"green lot, {name}: {day} is after today, {today}.")
+                raise self.refuse(name, _after_today(day, today))
         harvested, arrived = self.harvested_on, self.arrived_on
         if harvested is not None and arrived is not None and arrived < harvested:
-            raise RecordError(f"green lot, arrived_on: {arrived} is before the lot was harvested, on {harvested}.")
+            reason = say("{day} is before the lot was harvested, on {harvested}.", day=arrived, harvested=harvested)
+            raise self.refuse("arrived_on", reason)
 
 
-def _check_name(noun: str, name: str) -> None:
+def _after_today(day: dt.date, today: dt.date) -> Words:
+    return say("{day} is after today, {today}.", day=day, today=today)
+
+
+def _check_name(record: "LotProducer | LotVariety") -> None:
     """Refuse a name that the folder could not give back, for it lists such names with a semicolon between."""
-    if ";" in name:
-        raise RecordError(f"{noun}, name: {quoted(name)} holds a semicolon; write each name on its own.")
+    if ";" in record.name:
+        reason = say("{name} holds a semicolon; write each name on its own.", name=quoted(record.name))
+        raise record.refuse("name", reason)
 
 
 class LotProducer(Kept):
@@ -104,18 +112,18 @@ class LotProducer(Kept):
     green_kg = models.FloatField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "producer of a lot"
+        verbose_name = say("producer of a lot")
         constraints = (
             models.UniqueConstraint(fields=("lot", "name"), name="lot_producer_once"),
             *constraints_of(_Mass, "lot_producer", ("green_kg",)),
         )
 
     def __str__(self) -> str:
-        return f"{self.name} in {self.lot.name}"
+        return say("{name} in {lot}", name=self.name, lot=self.lot.name)
 
     def check_together(self, today: dt.date) -> None:
         """Refuse a name that is more than one."""
-        _check_name(self.noun(), self.name)
+        _check_name(self)
 
 
 class LotVariety(Kept):
@@ -125,15 +133,15 @@ class LotVariety(Kept):
     name = LabelField()
 
     class Meta(Kept.Meta):
-        verbose_name = "variety of a lot"
+        verbose_name = say("variety of a lot")
         constraints = (models.UniqueConstraint(fields=("lot", "name"), name="lot_variety_once"),)
 
     def __str__(self) -> str:
-        return f"{self.name} in {self.lot.name}"
+        return say("{name} in {lot}", name=self.name, lot=self.lot.name)
 
     def check_together(self, today: dt.date) -> None:
         """Refuse a name that is more than one."""
-        _check_name(self.noun(), self.name)
+        _check_name(self)
 
 
 class GreenReading(Kept):
@@ -149,7 +157,7 @@ class GreenReading(Kept):
     water_activity_c = models.FloatField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "reading of a lot"
+        verbose_name = say("reading of a lot")
         constraints = (
             models.CheckConstraint(
                 condition=models.Q(moisture_pct__isnull=True) | models.Q(moisture_method__isnull=False),
@@ -160,16 +168,18 @@ class GreenReading(Kept):
         )
 
     def __str__(self) -> str:
-        return f"{self.lot.name} on {self.read_on}"
+        return say("{lot} on {day}", lot=self.lot.name, day=self.read_on)
 
     def check_together(self, today: dt.date) -> None:
         """Refuse a moisture without its method, a reading of nothing, and a day after today."""
         if self.moisture_pct is not None and self.moisture_method is None:
-            raise RecordError("reading of a lot, moisture_method: name the method, or nobody can compare the moisture.")
+            raise self.refuse("moisture_method", say("name the method, or nobody can compare the moisture."))
         if self.moisture_pct is None and self.water_activity is None:
-            raise RecordError("reading of a lot: neither a moisture nor a water activity is given; give one.")
+            raise RecordError(
+                say("{noun}: neither a moisture nor a water activity is given; give one.", noun=self.noun())
+            )
         if self.read_on > today:
-            raise RecordError(f"reading of a lot, read_on: {self.read_on} is after today, {today}.")
+            raise self.refuse("read_on", _after_today(self.read_on, today))
 
 
 class GreenStorage(Kept):
@@ -186,16 +196,16 @@ class GreenStorage(Kept):
     packaging = models.CharField(max_length=9, choices=PACKAGINGS, null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "spell of storage"
+        verbose_name = say("spell of storage")
         constraints = (
             models.UniqueConstraint(fields=("lot", "stored_from"), name="green_storage_once"),
             *constraints_of(rows.GreenStorage, "green_storage", STORAGE_MEASURES),
         )
 
     def __str__(self) -> str:
-        return f"{self.lot.name} from {self.stored_from}"
+        return say("{lot} from {day}", lot=self.lot.name, day=self.stored_from)
 
     def check_together(self, today: dt.date) -> None:
         """Refuse a spell that begins after today."""
         if self.stored_from > today:
-            raise RecordError(f"spell of storage, stored_from: {self.stored_from} is after today, {today}.")
+            raise self.refuse("stored_from", _after_today(self.stored_from, today))

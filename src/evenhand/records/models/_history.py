@@ -6,8 +6,11 @@ from django.db import models
 
 from evenhand.records._refusals import RecordError
 from evenhand.records.models._kept import KeptManager
+from evenhand.words import say
 
 MADE, CHANGED, REMOVED = "made", "changed", "removed"
+
+_DONE = {MADE: say("made"), CHANGED: say("changed"), REMOVED: say("removed")}
 
 
 class Entry(models.Model):
@@ -54,12 +57,19 @@ class Entry(models.Model):
         constraints = (models.UniqueConstraint(fields=("previous",), name="entry_one_chain"),)
 
     def __str__(self) -> str:
-        return f"{self.seq}: {self.kind} {self.title} {self.action} by {self.who}"
+        return say(
+            "{number}: {kind} {title} {done} by {who}",
+            number=self.seq,
+            kind=self.kind,
+            title=self.title,
+            done=_DONE.get(self.action, self.action),
+            who=self.who,
+        )
 
     def save(self, *args: Any, **kwargs: Any) -> NoReturn:
         """Refuse: the history is written by a pen alone."""
-        raise RecordError("The history is written by a pen alone (evenhand.records.audit.Pen).")
+        raise RecordError(say("The history is written by a pen alone (evenhand.records.audit.Pen)."))
 
     def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
         """Refuse: the history is never shortened."""
-        raise RecordError("The history is never shortened.")
+        raise RecordError(say("The history is never shortened."))

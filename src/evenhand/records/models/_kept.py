@@ -9,12 +9,13 @@ from typing import Any, ClassVar, NoReturn, Self, TypeVar
 
 from django.db import models
 
-from evenhand.records._refusals import RecordError
+from evenhand.records._refusals import FieldError, RecordError
 from evenhand.records.canonical import digest
 from evenhand.records.models._fields import check_text, plain
 from evenhand.records.models._limits import check_number
+from evenhand.words import say
 
-_REFUSED = "Records are written with a pen (evenhand.records.audit.Pen), which keeps who changed what, and when."
+_REFUSED = say("Records are written with a pen (evenhand.records.audit.Pen), which keeps who changed what, and when.")
 
 M = TypeVar("M", bound=models.Model, covariant=True)
 
@@ -79,8 +80,13 @@ class Kept(models.Model):
 
     @classmethod
     def noun(cls) -> str:
-        """Return what people call this sort of record, such as "green lot"."""
-        return str(cls._meta.verbose_name)
+        """Return what people call this sort of record, such as "green lot", as words."""
+        return noun_of(cls)
+
+    @classmethod
+    def refuse(cls, field: str, reason: str) -> FieldError:
+        """Return the error that refuses what a field of this sort of record was given."""
+        return FieldError(field, reason, noun=cls.noun())
 
     def own_values(self) -> dict[str, Any]:
         """Return this record's own fields as plain values, by column; empty ones are left out.
@@ -131,25 +137,33 @@ class Kept(models.Model):
             value = getattr(self, field.attname)
             if field.remote_field is not None:
                 if value is None and not field.null:
-                    raise RecordError(f"{self.noun()}, {field.name}: this is missing; every {self.noun()} names one.")
+                    reason = say("this is missing; every {noun} names one.", noun=self.noun())
+                    raise self.refuse(field.name, reason)
                 continue
             if value is None:
                 if not field.null:
-                    raise RecordError(f"{self.noun()}, {field.name}: this is missing.")
+                    raise self.refuse(field.name, say("this is missing."))
                 continue
             if isinstance(value, dt.datetime) and value.tzinfo is None and isinstance(field, models.DateTimeField):
-                raise RecordError(f"{self.noun()}, {field.name}: a point in time needs its zone.")
+                raise self.refuse(field.name, say("a point in time needs its zone."))
             value = field.to_python(value)
             setattr(self, field.attname, value)
             try:
                 check_text(field, value)
                 check_number(field, value, self.row)
                 _check_choice(field, value)
-            except RecordError as error:
-                raise RecordError(f"{self.noun()}, {error}") from None
+            except FieldError as error:
+                raise self.refuse(error.field, error.reason) from None
+
+
+def noun_of(model: type[models.Model]) -> str:
+    """Return what people call the rows of a model, as words where the model has them."""
+    noun = model._meta.verbose_name
+    return noun if isinstance(noun, str) else str(noun)
 
 
 def _check_choice(field: "models.Field[Any, Any]", value: Any) -> None:
     allowed = [choice for choice, _ in field.flatchoices]
     if allowed and value not in allowed:
-        raise RecordError(f'{field.name}: "{value}" is not allowed; it is one of {", ".join(allowed)}.')
+        reason = say('"{value}" is not allowed; it is one of {choices}.', value=value, choices=", ".join(allowed))
+        raise FieldError(field.name, reason)

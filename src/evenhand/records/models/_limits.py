@@ -10,20 +10,21 @@ from django.db import models
 
 from evenhand.records._cells import LARGEST_NUMBER, SMALLEST_NUMBER
 from evenhand.records._problems import quoted
-from evenhand.records._refusals import RecordError
+from evenhand.records._refusals import FieldError
 from evenhand.records.rows import Allowed
+from evenhand.words import Words, join, say
 
 Bound = Gt | Ge | Lt | Le
 
 
 @functools.cache
-def limits_of(row: type) -> dict[str, tuple[tuple[Bound, ...], str]]:
+def limits_of(row: type) -> dict[str, tuple[tuple[Bound, ...], Words | None]]:
     """Return the bounds of each column of a row type, and what is allowed in words."""
     found = {}
     for name, hint in get_type_hints(row, include_extras=True).items():
         marks = get_args(hint)[1:]
         bounds = tuple(mark for mark in marks if isinstance(mark, Gt | Ge | Lt | Le))
-        words = next((mark.text for mark in marks if isinstance(mark, Allowed)), "")
+        words = next((mark.text for mark in marks if isinstance(mark, Allowed)), None)
         if bounds:
             found[name] = (bounds, words)
     return found
@@ -34,19 +35,21 @@ def check_number(field: "models.Field[Any, Any]", value: Any, row: type | None) 
 
     Raises
     ------
-    RecordError
+    FieldError
         When it is not finite, out of all reason, or outside the limits of its column.
     """
     if value is None or isinstance(value, bool) or not isinstance(value, int | float):
         return
-    name = field.name
+    name, shown = field.name, quoted(value)
     if not math.isfinite(value):
-        raise RecordError(f"{name}: {quoted(value)} is not a number; leave it out where nothing was measured.")
+        reason = say("{value} is not a number; leave it out where nothing was measured.", value=shown)
+        raise FieldError(name, reason)
     if isinstance(value, float) and (abs(value) > LARGEST_NUMBER or 0 < abs(value) < SMALLEST_NUMBER):
-        raise RecordError(f"{name}: {quoted(value)} is too large, or too close to 0, to be meant.")
-    bounds, words = limits_of(row).get(name, ((), "")) if row is not None else ((), "")
+        raise FieldError(name, say("{value} is too large, or too close to 0, to be meant.", value=shown))
+    bounds, words = limits_of(row).get(name, ((), None)) if row is not None else ((), None)
     if not all(_holds(bound, value) for bound in bounds):
-        raise RecordError(f"{name}: {quoted(value)} is not allowed; {words or _in_words(bounds)}.")
+        allowed = words or _in_words(bounds)
+        raise FieldError(name, say("{value} is not allowed; {allowed}.", value=shown, allowed=allowed))
 
 
 def _holds(bound: Bound, value: float) -> bool:
@@ -59,9 +62,18 @@ def _holds(bound: Bound, value: float) -> bool:
     return value <= bound.le  # type: ignore[operator]
 
 
-def _in_words(bounds: tuple[Bound, ...]) -> str:
-    signs = {Gt: ("above", "gt"), Ge: ("at least", "ge"), Lt: ("below", "lt"), Le: ("at most", "le")}
-    return "it is " + " and ".join(f"{signs[type(b)][0]} {getattr(b, signs[type(b)][1])}" for b in bounds)
+def _in_words(bounds: tuple[Bound, ...]) -> Words:
+    return say("it is {bounds}", bounds=join(map(_bound_in_words, bounds), " and "))
+
+
+def _bound_in_words(bound: Bound) -> Words:
+    if isinstance(bound, Gt):
+        return say("above {limit}", limit=bound.gt)
+    if isinstance(bound, Ge):
+        return say("at least {limit}", limit=bound.ge)
+    if isinstance(bound, Lt):
+        return say("below {limit}", limit=bound.lt)
+    return say("at most {limit}", limit=bound.le)
 
 
 def constraints_of(row: type, prefix: str, fields: tuple[str, ...]) -> list[models.BaseConstraint]:

@@ -3,16 +3,17 @@
 import datetime as dt
 from typing import Annotated
 
-from annotated_types import Ge, Gt
+from annotated_types import Ge
 from django.db import models
 
 from evenhand.records import rows
-from evenhand.records._refusals import RecordError
+from evenhand.records._problems import quoted
 from evenhand.records.models._coffee import SERVICES, Attribute, CoffeeVersion, Fault, Person
 from evenhand.records.models._fields import LabelField, MomentField, WordsField
 from evenhand.records.models._green import GreenLot
 from evenhand.records.models._kept import Kept
 from evenhand.records.models._limits import constraints_of
+from evenhand.words import say
 
 BATCH_MEASURES = (
     "green_in_kg",
@@ -26,16 +27,10 @@ BATCH_MEASURES = (
 PULL_MEASURES = ("dose_g", "beverage_g", "time_s", "water_c", "pressure_bar", "grind_setting", "tds_pct")
 
 
-class _Mass:
-    """Limits of a mass of green."""
-
-    green_kg: Annotated[float | None, Gt(0), rows.Allowed("a mass is more than 0 kg")]
-
-
 class _Pull(rows.Pull):
     """Limits of a pull, with what the folder does not carry."""
 
-    time_sd_s: Annotated[float | None, Ge(0), rows.Allowed("a standard deviation is 0 s or more")]
+    time_sd_s: Annotated[float | None, Ge(0), rows.Allowed(say("a standard deviation is 0 s or more"))]
 
 
 class Batch(Kept):
@@ -55,7 +50,7 @@ class Batch(Kept):
     roast_time_s = models.FloatField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "batch"
+        verbose_name = say("batch")
         constraints = (
             models.CheckConstraint(
                 condition=models.Q(roasted_out_kg__lte=models.F("green_in_kg")), name="batch_mass_loss"
@@ -69,44 +64,53 @@ class Batch(Kept):
     def check_together(self, today: dt.date) -> None:
         """Refuse a roast after today, and one that weighs more than the green that went in."""
         if self.roasted_on > today:
-            raise RecordError(
-                f'batch, roasted_on: "{self.roasted_on}" is not allowed; a roast date is not after today, {today}.'
+            reason = say(
+                "{day} is not allowed; a roast date is not after today, {today}.",
+                day=quoted(self.roasted_on),
+                today=today,
             )
+            raise self.refuse("roasted_on", reason)
         green, roasted = self.green_in_kg, self.roasted_out_kg
         if green is not None and roasted is not None and roasted > green:
-            raise RecordError(
-                f'batch, roasted_out_kg: "{roasted:g}" is not allowed; a roast cannot weigh more than the {green:g} kg '
-                "of green that went in."
+            reason = say(
+                '"{roasted:g}" is not allowed; a roast cannot weigh more than the {green:g} kg of green that went in.',
+                roasted=roasted,
+                green=green,
             )
+            raise self.refuse("roasted_out_kg", reason)
 
 
 class BatchLot(Kept):
     """A green lot that went into a batch, and how much of it where that is known."""
 
-    row = _Mass
+    row = rows.BatchLot
 
     batch = models.ForeignKey(Batch, models.PROTECT, related_name="lots")
     lot = models.ForeignKey(GreenLot, models.PROTECT, related_name="batches")
     green_kg = models.FloatField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "lot in a batch"
+        verbose_name = say("lot in a batch")
         constraints = (
             models.UniqueConstraint(fields=("batch", "lot"), name="batch_lot_once"),
-            *constraints_of(_Mass, "batch_lot", ("green_kg",)),
+            *constraints_of(rows.BatchLot, "batch_lot", ("green_kg",)),
         )
 
     def __str__(self) -> str:
-        return f"{self.lot.name} in {self.batch.label}"
+        return say("{lot} in {batch}", lot=self.lot.name, batch=self.batch.label)
 
     def check_together(self, today: dt.date) -> None:
         """Refuse a lot that was harvested after the roast."""
         harvested, roasted = self.lot.harvested_on, self.batch.roasted_on
         if harvested is not None and roasted < harvested:
-            raise RecordError(
-                f'lot in a batch, lot: "{self.lot.name}" is not allowed; the batch was roasted on {roasted}, before '
-                f"that lot was harvested, on {harvested}."
+            reason = say(
+                '"{lot}" is not allowed; the batch was roasted on {roasted}, before that lot was harvested, on '
+                "{harvested}.",
+                lot=self.lot.name,
+                roasted=roasted,
+                harvested=harvested,
             )
+            raise self.refuse("lot", reason)
 
 
 class Pull(Kept):
@@ -133,7 +137,7 @@ class Pull(Kept):
     time_sd_s = models.FloatField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "pull"
+        verbose_name = say("pull")
         constraints = (*constraints_of(_Pull, "pull", (*PULL_MEASURES, "time_sd_s")),)
 
     def __str__(self) -> str:
@@ -143,12 +147,18 @@ class Pull(Kept):
         """Refuse a pull after today, and one before its roast."""
         day = self.pulled_at.date() if isinstance(self.pulled_at, dt.datetime) else self.pulled_at
         if day > today:
-            raise RecordError(f'pull, pulled_at: "{day}" is not allowed; a pull is not after today, {today}.')
-        if day < self.batch.roasted_on:
-            raise RecordError(
-                f'pull, pulled_at: "{day}" is not allowed; batch "{self.batch.label}" was roasted later, on '
-                f"{self.batch.roasted_on}."
+            reason = say(
+                "{moment} is not allowed; a pull is not after today, {today}.", moment=quoted(day), today=today
             )
+            raise self.refuse("pulled_at", reason)
+        if day < self.batch.roasted_on:
+            reason = say(
+                '"{moment}" is not allowed; batch "{batch}" was roasted later, on {day}.',
+                moment=day,
+                batch=self.batch.label,
+                day=self.batch.roasted_on,
+            )
+            raise self.refuse("pulled_at", reason)
 
 
 class Table(Kept):
@@ -162,7 +172,7 @@ class Table(Kept):
     closed_at = models.DateTimeField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "table"
+        verbose_name = say("table")
 
     def __str__(self) -> str:
         return str(self.name)
@@ -180,7 +190,7 @@ class Cup(Kept):
     position = models.PositiveIntegerField(null=True)
 
     class Meta(Kept.Meta):
-        verbose_name = "cup"
+        verbose_name = say("cup")
         constraints = (*constraints_of(rows.Cup, "cup", ("position",)),)
 
     def __str__(self) -> str:
@@ -197,14 +207,14 @@ class Serving(Kept):
     position = models.PositiveIntegerField()
 
     class Meta(Kept.Meta):
-        verbose_name = "serving"
+        verbose_name = say("serving")
         constraints = (
             models.UniqueConstraint(fields=("cup", "taster"), name="serving_once"),
             *constraints_of(rows.Cup, "serving", ("position",)),
         )
 
     def __str__(self) -> str:
-        return f"{self.cup.code} for {self.taster.name}"
+        return say("{cup} for {taster}", cup=self.cup.code, taster=self.taster.name)
 
 
 class Sheet(Kept):
@@ -229,7 +239,7 @@ class Sheet(Kept):
     supersedes = models.OneToOneField("self", models.PROTECT, null=True, related_name="superseded_by")
 
     class Meta(Kept.Meta):
-        verbose_name = "sheet"
+        verbose_name = say("sheet")
         constraints = (
             models.UniqueConstraint(
                 fields=("cup", "taster"), condition=models.Q(supersedes__isnull=True), name="sheet_first_once"
@@ -237,7 +247,7 @@ class Sheet(Kept):
         )
 
     def __str__(self) -> str:
-        return f"{self.cup.code} by {self.taster.name}"
+        return say("{cup} by {taster}", cup=self.cup.code, taster=self.taster.name)
 
 
 class Score(Kept):
@@ -251,7 +261,7 @@ class Score(Kept):
     score = models.FloatField()
 
     class Meta(Kept.Meta):
-        verbose_name = "score"
+        verbose_name = say("score")
         constraints = (models.UniqueConstraint(fields=("sheet", "attribute"), name="score_once"),)
 
     def __str__(self) -> str:
@@ -269,8 +279,9 @@ class FaultAnswer(Kept):
     heard = models.BooleanField()
 
     class Meta(Kept.Meta):
-        verbose_name = "fault asked"
+        verbose_name = say("fault asked")
         constraints = (models.UniqueConstraint(fields=("sheet", "fault"), name="fault_answer_once"),)
 
     def __str__(self) -> str:
-        return f"{self.fault.name}: {'heard' if self.heard else 'not heard'}"
+        name = self.fault.name
+        return say("{fault}: heard", fault=name) if self.heard else say("{fault}: not heard", fault=name)

@@ -9,8 +9,9 @@ from evenhand.records.models._coffee import CoffeeVersion, CostsVersion, Person
 from evenhand.records.models._fields import WordsField
 from evenhand.records.models._kept import Kept
 from evenhand.records.models._tasting import Batch
+from evenhand.words import say
 
-DECISIONS = [("release", "release"), ("taste_again", "taste again"), ("hold", "hold")]
+DECISIONS = [("release", say("release")), ("taste_again", say("taste again")), ("hold", say("hold"))]
 
 
 class Verdict(Kept):
@@ -40,10 +41,10 @@ class Verdict(Kept):
     judgement_text = models.TextField()
 
     class Meta(Kept.Meta):
-        verbose_name = "verdict"
+        verbose_name = say("verdict")
 
     def __str__(self) -> str:
-        return f"{self.get_decision_display()} {self.batch.label}"
+        return say("{decision} {batch}", decision=self.get_decision_display(), batch=self.batch.label)
 
     @property
     def judgement(self) -> dict[str, Any]:
@@ -63,7 +64,7 @@ class Withdrawal(Kept):
     reason = WordsField()
 
     class Meta(Kept.Meta):
-        verbose_name = "withdrawal"
+        verbose_name = say("withdrawal")
 
     def __str__(self) -> str:
-        return f"withdrawal of {self.verdict}"
+        return say("withdrawal of {verdict}", verdict=self.verdict)
