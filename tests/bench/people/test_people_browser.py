@@ -26,7 +26,7 @@ def test_a_tablet_from_the_first_run_to_the_next_person(start_server, chromium, 
     page.get_by_label("Password", exact=True).fill(password)
     page.get_by_label("Password again").fill("another one altogether")
     page.get_by_role("button", name="Set the bench up").click()
-    page.wait_for_selector(".errors")
+    page.wait_for_selector(".errors:focus")
     assert page.evaluate("document.activeElement.className") == "errors"
     assert page.get_by_label("Name of your first coffee").input_value() == "Hollow Lantern"
     page.get_by_label("Password", exact=True).fill(password)
@@ -40,11 +40,15 @@ def test_a_tablet_from_the_first_run_to_the_next_person(start_server, chromium, 
     page.locator("[name=pin]").fill("8053")
     page.get_by_role("button", name="Add").click()
     page.get_by_role("button", name="Log out").click()
+    page.locator("main").get_by_role("link", name="Bo").wait_for()
+    page.wait_for_load_state()  # sizes need the style
     for name in ("Marit", "Bo"):
         box = page.locator("main").get_by_role("link", name=name).bounding_box()
         assert box["height"] >= 60
     page.locator("main").get_by_role("link", name="Bo").click()
     field = page.get_by_label("PIN")
+    field.wait_for()
+    page.wait_for_load_state()
     assert field.evaluate("e => [e.type, e.inputMode, e.autocomplete, document.activeElement === e]") == [
         "password",
         "numeric",
@@ -57,6 +61,7 @@ def test_a_tablet_from_the_first_run_to_the_next_person(start_server, chromium, 
     page.locator("[name=pin]").fill("8053")
     page.keyboard.press("Enter")
     page.wait_for_url(re.compile("/taste/"))
+    page.wait_for_load_state()
     assert page.locator(".who").inner_text().startswith("Bo")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     context.close()

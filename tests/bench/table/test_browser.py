@@ -85,6 +85,7 @@ def test_a_phone_joins_by_the_code_and_is_led_to_names(served, chromium, passwor
     page.get_by_role("checkbox", name="Ida", exact=True).check()
     page.get_by_role("button", name="Plan this table").click()
     address = page.locator(".address").inner_text()
+    page.wait_for_load_state()
     assert address.startswith("HTTP://BENCH.TEST:")
     assert page.locator(".qr svg").bounding_box()["width"] > 200
     lead.close()

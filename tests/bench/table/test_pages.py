@@ -278,6 +278,26 @@ def test_what_was_never_pulled_and_who_did_not_taste_is_told_after_closing(clien
     assert page.count("planned cups were not pulled") + page.count("planned cup was not pulled") == 2
 
 
+def test_who_opened_the_labels_and_tasted_is_told_after_closing(client_as, plan, pour, hand_in, pen):
+    wim, una, page = client_as("Wim"), client_as("Una"), reverse("table:table", args=[plan.table.pk])
+    assert una.get(reverse("table:labels", args=[plan.table.pk])).status_code == 200
+    batches, tasters = Batch.objects.filter(slots__plan=plan).distinct(), Person.objects.filter(seats__plan=plan)
+    planning.replan(  # other codes: what Una read is void
+        pen, plan, batches=list(batches), pulls={"black": 1}, tasters=list(tasters), rng=np.random.default_rng(2)
+    )
+    for client in (wim, wim):
+        assert client.get(reverse("table:labels", args=[plan.table.pk])).status_code == 200
+    planning.open_table(pen, plan.table)
+    cup = pour(plan, 1)
+    for name in ("Bo", "Wim", "Una"):
+        hand_in(cup, name)
+    assert "opened the labels" not in wim.get(page).content.decode()
+    planning.close_table(pen, plan.table)
+    told = wim.get(page).content.decode()
+    assert "Wim opened the labels of this table and tasted at it" in told
+    assert told.count("opened the labels") == 1
+
+
 def test_who_pulled_what_they_tasted_is_told_after_closing(client_as, plan, hand_in, pen):
     planning.add_taster(pen, plan, Person.objects.get(name="Una"), np.random.default_rng(1))
     planning.open_table(pen, plan.table)

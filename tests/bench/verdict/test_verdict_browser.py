@@ -83,6 +83,7 @@ def test_the_page_weighs_a_new_sheet_by_itself_and_is_signed_in_two_places(chrom
     page.get_by_label("Note").fill("harsh in the aftertaste")
     page.get_by_role("button", name="Sign as Una").click()
     page.get_by_text("harsh in the aftertaste").first.wait_for()
+    page.wait_for_load_state("load")
     assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
     assert said == []
     context.close()

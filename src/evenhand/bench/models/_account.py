@@ -6,6 +6,7 @@ from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import models
 
 from evenhand.records.models import Person
+from evenhand.words import say
 
 RANKS = {"taster": 0, "lead": 1, "owner": 2}
 """What each role may do includes what those below it may."""
@@ -32,7 +33,7 @@ class Account(AbstractBaseUser):
     REQUIRED_FIELDS: ClassVar[list[str]] = []
 
     class Meta:
-        verbose_name = "account"
+        verbose_name = say("account")
 
     def __str__(self) -> str:
         return str(self.person.name)
@@ -74,7 +75,7 @@ class Device(models.Model):
     until = models.DateTimeField(null=True)
 
     class Meta:
-        verbose_name = "device"
+        verbose_name = say("device")
 
     def __str__(self) -> str:
         return self.name

@@ -39,8 +39,6 @@ class JudgingRun(models.Model):
 
     Attributes
     ----------
-    asked
-        Raised by whoever wants a judging although the history has not moved.
     problem
         The sentence that says why the last judging failed, empty if it did not.
     text
@@ -48,7 +46,6 @@ class JudgingRun(models.Model):
     """
 
     seen = models.BigIntegerField(default=0)
-    asked = models.BigIntegerField(default=0)
     started_at = models.DateTimeField(null=True)
     finished_at = models.DateTimeField(null=True)
     problem = models.TextField(blank=True, default="")

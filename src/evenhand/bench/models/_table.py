@@ -8,6 +8,7 @@ from django.db import models
 
 from evenhand.records.models import Batch, Person, Pull, Table
 from evenhand.records.models._coffee import SERVICES
+from evenhand.words import say
 
 
 class TablePlan(models.Model):
@@ -17,6 +18,8 @@ class TablePlan(models.Model):
     ----------
     join_code
         What the table's QR code says: it opens the table to phones in the room, for names and PINs.
+    read_labels
+        Who opened the labels of the cups as they are now: number of the pull and code stand there side by side.
     """
 
     table = models.OneToOneField(Table, models.CASCADE, related_name="plan")
@@ -24,9 +27,10 @@ class TablePlan(models.Model):
     planned_by = models.CharField(max_length=200)
     planned_at = models.DateTimeField()
     note = models.TextField(blank=True, default="")
+    read_labels = models.ManyToManyField(Person, related_name="+")
 
     class Meta:
-        verbose_name = "plan of a table"
+        verbose_name = say("plan of a table")
 
     def __str__(self) -> str:
         return f"plan of {self.table.name}"
@@ -53,7 +57,7 @@ class Slot(models.Model):
     pull = models.OneToOneField(Pull, models.SET_NULL, null=True, related_name="slot")
 
     class Meta:
-        verbose_name = "pull to be made"
+        verbose_name = say("pull to be made")
         constraints = (
             models.UniqueConstraint(fields=("plan", "number"), name="slot_number_once"),
             models.UniqueConstraint(fields=("plan", "code"), name="slot_code_once"),
@@ -75,7 +79,7 @@ class Seat(models.Model):
     taster = models.ForeignKey(Person, models.PROTECT, related_name="seats")
 
     class Meta:
-        verbose_name = "seat"
+        verbose_name = say("seat")
         constraints = (models.UniqueConstraint(fields=("plan", "taster"), name="seat_once"),)
 
     def __str__(self) -> str:
@@ -90,7 +94,7 @@ class Place(models.Model):
     position = models.PositiveIntegerField()
 
     class Meta:
-        verbose_name = "place in an order"
+        verbose_name = say("place in an order")
         constraints = (
             models.UniqueConstraint(fields=("seat", "slot"), name="place_once"),
             models.UniqueConstraint(fields=("seat", "position"), name="place_position_once"),

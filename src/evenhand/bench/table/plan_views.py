@@ -19,6 +19,7 @@ from evenhand.bench.table.choosing import list_choices
 from evenhand.bench.table.drawing import count_cups
 from evenhand.bench.table.forms import PlanForm, initial_of, mark_of
 from evenhand.bench.table.planning import flights, offered_by_draft, plan_table, replan
+from evenhand.bench.telling import told
 from evenhand.errors import EvenhandError
 from evenhand.output.cautions import CAFFEINE_BOUNDS
 from evenhand.records.audit import Pen
@@ -152,7 +153,7 @@ def _preview(form: PlanForm) -> dict[str, Any]:
     try:
         cups = count_cups(len(batches), pulls, len(tasters))
     except EvenhandError as error:
-        return {"problem": str(error)}
+        return {"problem": told(error)}
     rows = offered_by_draft(batches, pulls, tasters, day=timezone.localdate())
     return {
         "cups": cups,

@@ -138,6 +138,7 @@ def replan(
             plan,
             _("A cup of table %(table)s is poured; it can be planned anew once that pull is taken off it again."),
         )
+        plan.read_labels.clear()
         plan.seats.all().delete()
         plan.slots.all().delete()
         plan.planned_by, plan.planned_at = pen.who, pen.at

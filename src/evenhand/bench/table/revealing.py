@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from evenhand.bench.models import Seat, Slot
+from evenhand.bench.models import Seat, Slot, TablePlan
 from evenhand.records._refusals import RecordError
-from evenhand.records.models import Batch, Cup, Entry, Pull, Sheet, Table
+from evenhand.records.models import Batch, Cup, Entry, Person, Pull, Sheet, Table
 from evenhand.records.models._history import MADE
 
 
@@ -52,6 +52,16 @@ def who_was_sighted(table: Table) -> list[Sighted]:
         if pulled_by.get(pulls[cup]) == name:
             counted[name] = counted.get(name, 0) + 1
     return [Sighted(name, cups) for name, cups in sorted(counted.items())]
+
+
+def who_read_the_labels(table: Table) -> list[str]:
+    """Return who opened the labels of a table and handed in sheets on it, by name.
+
+    Labels hold no batch; but the pull page, which leads may open, has each batch under the number that a label has.
+    """
+    read = Person.objects.filter(pk__in=TablePlan.objects.filter(table=table).values("read_labels"))
+    sheets = Sheet.objects.filter(cup__table=table, supersedes__isnull=True)
+    return list(read.filter(pk__in=sheets.values("taster")).order_by("name").values_list("name", flat=True))
 
 
 def reveal(table: Table) -> list[RevealedBatch]:

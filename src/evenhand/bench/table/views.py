@@ -19,7 +19,8 @@ from evenhand.bench.table import planning
 from evenhand.bench.table.answers import see_other
 from evenhand.bench.table.forms import NoteForm, SeatForm
 from evenhand.bench.table.joining import join, join_address
-from evenhand.bench.table.revealing import reveal, who_was_sighted
+from evenhand.bench.table.revealing import reveal, who_read_the_labels, who_was_sighted
+from evenhand.bench.telling import told
 from evenhand.errors import EvenhandError
 from evenhand.output.cautions import CAFFEINE_BOUNDS
 from evenhand.records.models import Batch, Person, Sheet, Shop, Table
@@ -95,8 +96,9 @@ def print_labels(request: HttpRequest, pk: int) -> HttpResponse:
             words=_label_words(),
         )
     except EvenhandError as error:
-        messages.error(request, str(error))
+        messages.error(request, told(error))
         return see_other("table:table", pk)
+    plan.read_labels.add(account_of(request).person)
     name = "".join(sign if sign.isalnum() and sign.isascii() else "-" for sign in plan.table.name)
     disposition = f'inline; filename="labels-{name}.pdf"'
     return HttpResponse(made, content_type="application/pdf", headers={"Content-Disposition": disposition})
@@ -225,6 +227,7 @@ def _show(
         context["can_go_back"] = not Sheet.objects.filter(cup__table=shown).exists()
     else:
         context["sighted"] = who_was_sighted(shown)
+        context["readers"] = who_read_the_labels(shown)
         context["revealed"] = [(row, _verdict_address(row.batch)) for row in reveal(shown)]
     if plan is not None and shown.state != "closed":
         context |= _way_in(request, plan)

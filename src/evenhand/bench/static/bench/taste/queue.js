@@ -36,6 +36,8 @@ export class Queue extends EventTarget {
       };
     }
     window.addEventListener("online", () => this.sendSoon());
+    // A page that goes gives its turn back, as far as the browser still lets it; if not, the turn ends by itself.
+    window.addEventListener("pagehide", () => this.store.giveTurn(this.#owner).catch(() => undefined));
     window.addEventListener("pageshow", (event) => event.persisted && this.sendSoon());
     document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.sendSoon());
     document.addEventListener("evenhand:hint", ({ detail }) => {
@@ -103,6 +105,8 @@ export class Queue extends EventTarget {
     let isLeft = false;
     this.sheets = await this.store.sheets();
     for (const { client_id: id } of this.own()) {
+      if (!(await this.store.takeTurn(this.#owner, 3 * PATIENCE_MS))) return true;
+      // Another tab may have sent this one, or mended it, while we waited for the turn.
       const sheet = (await this.store.sheets()).find((one) => one.client_id === id);
       const cup = sheet && `${sheet.table}/${sheet.code}`;
       if (!sheet || held.has(cup)) continue;
@@ -110,9 +114,6 @@ export class Queue extends EventTarget {
         held.add(cup);
         continue;
       }
-      if (!(await this.store.takeTurn(this.#owner, 3 * PATIENCE_MS))) return true;
-      // Another tab may have sent this one while we waited for the turn.
-      if (!(await this.store.sheets()).some((one) => one.client_id === id)) continue;
       const answer = await this.#send(sheet);
       if (answer.kind === "stored") {
         this.arrived.set(cup, { ...sheet, at: Date.now() });
