@@ -169,7 +169,7 @@ def unpack(packed: Mapping[str, Any]) -> Words:
 
 
 def unpack_and_tell(packed: Mapping[str, Any], tongue: Tongue) -> str:
-    """Tell at once what `pack` gave; as `tell` of `unpack`, in half the time.
+    """Tell at once what `pack` gave; as `tell` of `unpack`, without making English first.
 
     Raises
     ------

@@ -58,3 +58,17 @@ def test_the_drifting_taster_climbs():
         return scores.score[rows & mine].mean() - scores.score[rows & ~mine].mean()
 
     assert gap(batch >= 40) - gap(batch < 20) == pytest.approx(2 * 40 / 59, abs=0.35)
+
+
+def test_those_who_met_a_batch_least_come_first_where_that_is_asked():
+    season = Season(WORLDS["own"], COSTS, np.random.default_rng(5))
+    season.taste(0, "black", pulls=1, tasters=2)
+    first = set(season.tastings().scores.taster.tolist())
+    season.taste(0, "black", pulls=1, tasters=3, new_first=True)
+    scores = season.tastings().scores
+    assert len(first) == 2
+    assert set(scores.taster[scores.pull == "P0002"].tolist()) == {f"T{n}" for n in range(5)} - first
+    season.taste(0, "milk", pulls=1, tasters=5, new_first=True)  # another service is met anew
+    season.taste(0, "black", pulls=5, tasters=1, new_first=True)
+    last = season.tastings().scores
+    assert len({name for pull in range(4, 9) for name in last.taster[last.pull == f"P{pull:04d}"].tolist()}) == 5

@@ -16,7 +16,7 @@ from evenhand.verdict.worth import Belief, Tasting, best, most_it_could_save, of
 COSTS = Costs(wrong_release=400, wrong_hold=150, one_pull=3, one_taste=2, prior_bad=0.1)
 
 
-def belief(mean=(0.6,), sd=0.4, p_fault=(), services=None):
+def belief(mean=(0.6,), sd=0.4, p_fault=(), services=None, met=0, sheets=0, panel=9):
     mean = np.array(mean, dtype=float)
     d = len(mean)
     p = ndtr((1 - mean) / sd) - ndtr((-1 - mean) / sd)
@@ -30,11 +30,61 @@ def belief(mean=(0.6,), sd=0.4, p_fault=(), services=None):
         taster_var=np.full(d, 0.09),
         sheet_var=np.full(d, 0.25),
         noise_correlation=np.eye(d),
+        met=np.full(d, float(met)),
+        sheets=np.full(d, float(sheets)),
+        panel=panel,
         p_within=float(np.prod(p)),
         p_fault=np.array(p_fault, dtype=float),
         sensitivity=np.full(len(p_fault), 0.7),
         false_alarm=np.full(len(p_fault), 0.05),
     )
+
+
+def sd_after(met, each, again, new, number):
+    """Standard deviation of the level once all sheets are in, and before, by the joint normal law of all unknowns.
+
+    The unknowns are the level, what the pull of the new cups does, and each taster's own part on this batch.
+    """
+    prior, own, pull, sheet = 0.8**2, 0.09, 0.06, 0.25
+    people = met + new
+    law = np.diag([prior, pull, *[own] * people])
+    rows, noise = [], []
+    for person in range(met):
+        rows.append([1, 0, *(float(one == person) for one in range(people))])
+        noise.append(sheet / each)
+    before = law - law @ np.array(rows).T @ np.linalg.solve(
+        np.array(rows) @ law @ np.array(rows).T + np.diag(noise), np.array(rows) @ law
+    )
+    for person in [*range(again), *range(met, people)]:
+        rows.append([1, 1, *(float(one == person) for one in range(people))])
+        noise.append(sheet / number)
+    a = np.array(rows)
+    after = law - law @ a.T @ np.linalg.solve(a @ law @ a.T + np.diag(noise), a @ law)
+    return float(np.sqrt(before[0, 0])), float(np.sqrt(after[0, 0]))
+
+
+@pytest.mark.parametrize(
+    ("met", "each", "panel", "tasters", "again"),
+    [(3, 1, 9, 2, 0), (3, 2, 3, 2, 2), (4, 1, 5, 4, 3), (2, 6, 4, 4, 2), (1, 1, 1, 1, 1)],
+)
+def test_tasters_who_met_the_batch_tell_what_the_joint_law_of_all_sheets_says(met, each, panel, tasters, again):
+    """The pull's part is shared by the new cups; the worth is that of the fall in the level's uncertainty."""
+    before, after = sd_after(met, each, again, tasters - again, 1)
+    believed = belief(sd=before, met=met, sheets=met * each, panel=panel)
+    noise_sd = np.sqrt(1.0 / (1.0 / after**2 - 1.0 / before**2))
+    worth = of_tasting(believed, Tasting(pulls=(("black", 1),), tasters=tasters), COSTS, np.random.default_rng(0))
+    assert worth == pytest.approx(one_attribute(0.6, before, -1, 1, noise_sd, COSTS), rel=1e-6)
+
+
+@given(st.integers(1, 6), st.integers(1, 40), st.integers(1, 4))
+@settings(max_examples=40, deadline=None)
+def test_tasters_who_met_the_batch_never_tell_more_than_new_ones(met, each, tasters):
+    rng = np.random.default_rng(0)
+    tasting = Tasting(pulls=(("black", 2),), tasters=tasters)
+    new = of_tasting(belief(met=met, sheets=met * each, panel=met + 4), tasting, COSTS, rng)
+    old = of_tasting(belief(met=met, sheets=met * each, panel=max(met, tasters)), tasting, COSTS, rng)
+    assert old <= new + 1e-9
+    assert new == pytest.approx(of_tasting(belief(), tasting, COSTS, rng))
 
 
 def test_exact_worth_agrees_with_brute_force():

@@ -59,6 +59,7 @@ class Season:
         self._alarm = rng.beta(30 * world.false_alarm, 30 * (1 - world.false_alarm), (world.tasters, len(world.faults)))
         self._rows = _Rows()
         self._cups = 0
+        self._met: dict[tuple[int, str], NDArray[np.intp]] = {}
 
     @property
     def truth(self) -> Truth:
@@ -74,11 +75,19 @@ class Season:
         """How many cups have been poured."""
         return self._cups
 
-    def taste(self, batch: int, service: str, *, pulls: int, tasters: int) -> None:
-        """Pull and taste one batch: `pulls` cups, each by `tasters` members of the panel in turn."""
+    def taste(self, batch: int, service: str, *, pulls: int, tasters: int, new_first: bool = False) -> None:
+        """Pull and taste one batch: `pulls` cups, each by `tasters` members of the panel, drawn anew for each cup.
+
+        With `new_first` those who tasted the batch least in this service are asked first, as the worth of the next
+        tasting takes it.
+        """
+        met = self._met.setdefault((batch, service), np.zeros(self.world.tasters, dtype=np.intp))
         for _ in range(pulls):
-            who = self._rng.permutation(self.world.tasters)[:tasters]
-            self._taste_cup(batch, service, who)
+            who = self._rng.permutation(self.world.tasters)
+            if new_first:
+                who = who[np.argsort(met[who], kind="stable")]
+            met[who[:tasters]] += 1
+            self._taste_cup(batch, service, who[:tasters])
 
     def _taste_cup(self, batch: int, service: str, who: NDArray[np.intp]) -> None:
         world, rng = self.world, self._rng

@@ -150,7 +150,7 @@ def _adaptive(
         for index in waiting:
             cup = judgement.batches[index].next_cup
             for service, pulls in cup.pulls:
-                season.taste(index, service, pulls=pulls, tasters=cup.tasters)
+                season.taste(index, service, pulls=pulls, tasters=cup.tasters, new_first=True)
         judgement = judge(season.tastings())
     released = np.array([one.expected_cost["release"] <= one.expected_cost["hold"] for one in judgement.batches])
     good = season.truth.good

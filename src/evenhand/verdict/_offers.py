@@ -15,7 +15,14 @@ _MOST_TASTERS = 4
 
 
 def believe(
-    profiles: Profiles, heard: faults.FaultFit | None, batch: str, index: int, asked: IntArray, p_within: float
+    profiles: Profiles,
+    heard: faults.FaultFit | None,
+    batch: str,
+    index: int,
+    asked: IntArray,
+    p_within: float,
+    *,
+    panel: int,
 ) -> Belief:
     """What is believed of a batch before the next cup, in the form that the worth of a tasting is worked out from.
 
@@ -29,6 +36,8 @@ def believe(
         The columns of its profile that have a target.
     p_within
         Probability that all of them lie within tolerance.
+    panel
+        How many tasters there are.
     """
     sd = profiles.sd[index, asked]
     columns = [profiles.columns[j] for j in asked.tolist()]
@@ -46,6 +55,9 @@ def believe(
         taster_var=variance("batch_taster"),
         sheet_var=variance("residual"),
         noise_correlation=profiles.noise_correlation[np.ix_(asked, asked)],
+        met=np.array([one.tasters[index] for one in columns], dtype=float),
+        sheets=np.array([one.scores[index] for one in columns], dtype=float),
+        panel=panel,
         p_within=p_within,
         p_fault=np.array([heard.p(batch, name) for name in heard.faults]) if heard else np.zeros(0),
         sensitivity=heard.panel_sensitivity if heard else np.zeros(0),

@@ -92,7 +92,8 @@ def batch_rows(bench: SeasonBench, judgement: Judgement, people: int, habits: We
     for one in fresh[:_MOST_BATCHES]:
         index = arrangement.panel.batches.index(one.batch)
         asked = np.flatnonzero(np.isfinite(profiles.target[index]))
-        belief = believe(profiles, bench.heard, one.batch, index, asked, one.p_within)
+        panel = max(len(arrangement.panel.tasters), people)
+        belief = believe(profiles, bench.heard, one.batch, index, asked, one.p_within, panel=panel)
         shapes = dict.fromkeys(offer.pulls for offer in list_offers(arrangement, belief))
         ways = []
         for tasters in [count for count in _WAYS if count <= people]:

@@ -107,7 +107,7 @@ def _decide(
     fault_beliefs = _fault_beliefs(heard, batch.batch)
     p_fault = heard.p_any(batch.batch) if heard else 0.0
     p_good = p_within * (1.0 - p_fault)
-    belief = believe(profiles, heard, batch.batch, index, asked, p_within)
+    belief = believe(profiles, heard, batch.batch, index, asked, p_within, panel=len(bench.panel.tasters))
     tasting, worth = best(
         belief, list_offers(bench, belief), costs, np.random.default_rng([_SEED, *batch.batch.encode()])
     )

@@ -82,6 +82,10 @@ class Belief:
         this batch, and the part of one sheet.
     noise_correlation
         Shape (attributes, attributes).
+    met, sheets
+        How many tasters have scored the batch already, and with how many scores in all, shape (attributes,).
+    panel
+        How many tasters there are: those who have not met the batch are asked first.
     p_within
         Probability that all attributes lie inside their limits.
     p_fault
@@ -99,6 +103,9 @@ class Belief:
     taster_var: FloatArray
     sheet_var: FloatArray
     noise_correlation: FloatArray
+    met: FloatArray
+    sheets: FloatArray
+    panel: int
     p_within: float
     p_fault: FloatArray
     sensitivity: FloatArray
@@ -208,18 +215,35 @@ def _worth(belief: Belief, tasting: Tasting, costs: Costs, rng: np.random.Genera
 
 
 def _noise(belief: Belief, tasting: Tasting) -> tuple[NDArray[np.intp], FloatArray]:
-    """Which attributes the tasting scores, and the covariance of their new means about the true levels."""
+    """Which attributes the tasting scores, and the covariance of what their new scores say about the true levels."""
     pulls = dict(tasting.pulls)
     number = np.array([pulls.get(service, 0) for service in belief.service], dtype=float)
     scored = np.flatnonzero(number > 0)
-    number, people = number[scored], tasting.tasters
-    variance = (
-        belief.pull_var[scored] / number
-        + belief.taster_var[scored] / people
-        + belief.sheet_var[scored] / (number * people)
-    )
-    root = np.sqrt(np.maximum(variance, 1e-12))
+    root = 1.0 / np.sqrt(_told(belief, tasting.tasters, number[scored], scored))
     return scored, belief.noise_correlation[np.ix_(scored, scored)] * np.outer(root, root)
+
+
+def _told(belief: Belief, tasters: int, number: FloatArray, scored: NDArray[np.intp]) -> FloatArray:
+    """What a tasting says of each level: a precision, points to the minus two.
+
+    A taster new to the batch brings a part of their own on it. One who has met it brings the same part again, and what
+    they say twice tells their part better, but not the batch beyond it. Their earlier scores are taken as spread evenly
+    over those who gave them. The level, what the pulls do, and the mean part of those who come back have a joint normal
+    law; the precision is what the new scores add to that of the level in it, the other two being integrated out.
+    """
+    least = 1e-12
+    own, sheet = (np.maximum(one[scored], least) for one in (belief.taster_var, belief.sheet_var))
+    met, sheets = belief.met[scored], np.maximum(belief.sheets[scored], 1.0)
+    again = np.clip(tasters - (belief.panel - met), 0.0, np.minimum(met, tasters))
+    before = again * sheets / (sheet * np.maximum(met, 1.0))  # precision of the mean of their earlier scores
+    now, fresh = again * number / sheet, (tasters - again) / (own + sheet / number)
+    pulls = 1.0 / np.maximum(belief.pull_var[scored] / number, least) + now + fresh
+    parts = np.maximum(again, least) / own + before + now
+    with_pulls, with_parts = now + fresh, before + now
+    other = with_pulls**2 * parts - 2.0 * with_pulls * with_parts * now + with_parts**2 * pulls
+    after = before + now + fresh - other / (pulls * parts - now**2)
+    gained: FloatArray = np.maximum(after - before / (1.0 + before * own / np.maximum(again, least)), least)
+    return gained
 
 
 def _within_after(
