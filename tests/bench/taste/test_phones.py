@@ -101,6 +101,12 @@ def test_a_phone_that_loses_the_network_mid_table_loses_nothing(on_server, chrom
     context.close()
 
 
+def close_offline(page):
+    """Leave no request on its way or to come: the driver's network comes back while a page or a phone is closed."""
+    page.locator("[data-part=line]", has_text="does not answer").first.wait_for(state="attached")
+    page.evaluate("() => { window.fetch = () => Promise.reject(new TypeError('no network')); }")
+
+
 def test_a_queue_outlives_the_page(on_server, chromium):
     context = on_server.phone(chromium, "Ida")
     page = opened(context, on_server.page)
@@ -109,6 +115,7 @@ def test_a_queue_outlives_the_page(on_server, chromium):
     fill_cup(page, code, "sweetness", "7")
     hand_in(page, code)
     wait_for_count(page, "1 sheet waits")
+    close_offline(page)
     page.close()
     assert on_server.sheets() == []
     context.set_offline(False)
@@ -331,6 +338,7 @@ def test_unsent_sheets_leave_by_a_file_and_come_back_on_another_phone(on_server,
         page.get_by_role("button", name="Save to a file").click()
     place = tmp_path / download.value.suggested_filename
     download.value.save_as(place)
+    close_offline(page)
     context.close()  # that phone is dead
     told = json.loads(place.read_text(encoding="utf-8"))
     assert [sheet["body"]["scores"] for sheet in told["sheets"]] == [{"sweetness": 7}]
