@@ -23,18 +23,8 @@ from typing import Any
 HERE = Path(__file__).resolve().parent.parent
 SCENE = HERE / "tests" / "bench" / "scene.py"
 LIST = runpy.run_path(os.fspath(HERE / "tests" / "bench" / "pages.py"))
-CHROMIUM = Path("/usr/bin/chromium")
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--host-resolver-rules=MAP bench.test 127.0.0.1",
-]
+BROWSER = runpy.run_path(os.fspath(HERE / "tests" / "browser.py"))
+CHROMIUM, FLAGS = BROWSER["CHROMIUM"], BROWSER["FLAGS"]
 SIZES = {"tablet": (820, 1180), "phone": (360, 740)}
 DARK = {"today", "pull-slot", "table-open", "taste-cup", "verdict"}
 """Pages of which a dark picture is taken as well."""

@@ -9,6 +9,7 @@ import asyncio
 import os
 import pwd
 import re
+import runpy
 import shutil
 import socket
 import subprocess
@@ -136,30 +137,17 @@ def untold(silent: Tongue) -> Callable[[str], set[str]]:
 
 # A browser: one for the whole run, since its driver can be started once in a thread.
 
-CHROMIUM = Path("/usr/bin/chromium")
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    # 127.0.0.1 is a secure context and would hide what is missing on the shop's wifi: the bench is opened by this name.
-    "--host-resolver-rules=MAP bench.test 127.0.0.1",
-]
-
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     """Start Debian's Chromium once."""
-    if find_spec("playwright") is None or find_spec("axe_playwright_python") is None or not CHROMIUM.exists():
+    how = runpy.run_path(os.fspath(Path(__file__).parent / "browser.py"))
+    if find_spec("playwright") is None or find_spec("axe_playwright_python") is None or not how["CHROMIUM"].exists():
         pytest.skip("needs playwright, axe-playwright-python and /usr/bin/chromium")
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=os.fspath(CHROMIUM), args=FLAGS)
+        started = driver.chromium.launch(executable_path=os.fspath(how["CHROMIUM"]), args=how["FLAGS"])
         yield started
         started.close()
 

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 import pytest
@@ -120,32 +120,40 @@ def all_told(told_besides: Callable[..., None]) -> Callable[[Iterable[str], Iter
 
 
 @pytest.fixture
-def read_with(write: Callable[..., Path], all_told: Callable[..., None]) -> Callable[..., Folder]:
-    """Return a function that reads the good folder with some files replaced; None leaves a file out.
+def read_told(
+    write: Callable[..., Path], all_told: Callable[..., None]
+) -> Callable[[Mapping[str, str | bytes | None]], Folder]:
+    """Return a function that reads a folder of these texts; None leaves a file out.
 
-    It fails where a warning could not be told in another language.
+    It fails where a warning or a problem could not be told in another language.
     """
 
-    def _read(**changed: str | bytes | None) -> Folder:
-        texts = {stem: text for stem, text in {**GOOD, **changed}.items() if text is not None}
-        folder = read(write(texts), today=TODAY)
-        all_told(folder.warnings, texts.values())
+    def _read(texts: Mapping[str, str | bytes | None]) -> Folder:
+        files = {stem: text for stem, text in texts.items() if text is not None}
+        try:
+            folder = read(write(files), today=TODAY)
+        except FolderError as error:
+            all_told(error.problems, files.values())
+            raise
+        all_told(folder.warnings, files.values())
         return folder
 
     return _read
 
 
 @pytest.fixture
-def problems_with(read_with: Callable[..., Folder], all_told: Callable[..., None]) -> Callable[..., tuple[str, ...]]:
-    """Return a function that gives the problems found in the good folder with some files replaced.
+def read_with(read_told: Callable[[Mapping[str, str | bytes | None]], Folder]) -> Callable[..., Folder]:
+    """Return a function that reads the good folder with some files replaced; see `read_told`."""
+    return lambda **changed: read_told({**GOOD, **changed})
 
-    It fails where one could not be told in another language.
-    """
+
+@pytest.fixture
+def problems_with(read_with: Callable[..., Folder]) -> Callable[..., tuple[str, ...]]:
+    """Return a function that gives the problems found in the good folder with some files replaced; see `read_told`."""
 
     def _problems(**changed: str | bytes | None) -> tuple[str, ...]:
         with pytest.raises(FolderError) as caught:
             read_with(**changed)
-        all_told(caught.value.problems, [text for text in {**GOOD, **changed}.values() if text is not None])
         return caught.value.problems
 
     return _problems

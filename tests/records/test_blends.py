@@ -28,23 +28,9 @@ def blend(green) -> dict[str, str]:
 
 
 @pytest.fixture
-def read_blend(write, blend, all_told):
-    """Return a function that reads the folder with the blend, some files replaced.
-
-    It fails where a warning or a problem could not be told in another language.
-    """
-
-    def _read(**changed):
-        texts = blend | changed
-        try:
-            folder = read(write(texts), today=TODAY)
-        except FolderError as error:
-            all_told(error.problems, texts.values())
-            raise
-        all_told(folder.warnings, texts.values())
-        return folder
-
-    return _read
+def read_blend(read_told, blend):
+    """Return a function that reads the folder with the blend, some files replaced; see `read_told`."""
+    return lambda **changed: read_told({**blend, **changed})
 
 
 @pytest.fixture

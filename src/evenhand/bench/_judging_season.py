@@ -103,7 +103,7 @@ def _plan(tastings: "Tastings", whole: "WholeSeason", today: dt.date) -> tuple["
     try:
         # Older batches are sold: whoever asks for none of them gets one, since asking for none means all.
         judgement = judge(tastings, batches=fresh or [tastings.batches[-1].batch])
-        return plan_week(tastings, judgement, whole.season, whole.green, palates), ""
+        return plan_week(tastings, judgement, whole.season, whole.green, palates, bench=whole.bench), ""
     except EvenhandError as error:
         return None, error.args[0]
 

@@ -17,7 +17,7 @@ from typing import Final, TypeGuard
 
 from evenhand.output.telling import write
 from evenhand.output.words import DEVIATION_WORD, DEVIATIONS, MINUS, clean_text, format_number
-from evenhand.verdict._service_words import SERVICE_WORD
+from evenhand.verdict._service_words import name_service
 from evenhand.verdict.judgement import AttributeVerdict, BatchVerdict, PullReading
 from evenhand.words import Words, capitalise, join, say
 
@@ -111,7 +111,7 @@ def draw_profile(verdict: BatchVerdict, ink: Ink, ident: str = "") -> Chart:
     parts: list[str] = []
     y = 4.0
     for service in dict.fromkeys(row.service for row in verdict.profile):
-        parts.append(_text(4, y + 14, capitalise(_service(service)), ink["group"]))
+        parts.append(_text(4, y + 14, capitalise(name_service(service)), ink["group"]))
         y += _HEAD
         for row in (row for row in verdict.profile if row.service == service):
             parts.append(_profile_row(row, y + _ROW / 2, ink))
@@ -177,7 +177,7 @@ def describe_profile(verdict: BatchVerdict) -> Words:
     unsure: list[str] = []
     inside: list[str] = []
     for row in verdict.profile:
-        name = say("{attribute} in {service}", attribute=row.attribute, service=_service(row.service))
+        name = say("{attribute} in {service}", attribute=row.attribute, service=name_service(row.service))
         where = _in_tolerances(row.estimate, row)
         if abs(where) > 1:
             size = format_number(abs(where), 1)
@@ -343,10 +343,6 @@ def _assign_lanes(places: Sequence[float]) -> list[int]:
         taken[lane].append(place)
         lanes.append(lane)
     return lanes
-
-
-def _service(key: str) -> str:
-    return SERVICE_WORD.get(key, key)
 
 
 def _in_tolerances(value: float, row: AttributeVerdict) -> float:

@@ -12,7 +12,7 @@ from evenhand.records.judging import arrange
 from evenhand.verdict.green import GreenReading, read_green
 from evenhand.verdict.judge import judge
 from evenhand.verdict.likeness import LotComparison, compare_seasons
-from evenhand.verdict.season import SeasonReading, lay_out, read_season
+from evenhand.verdict.season import SeasonBench, SeasonReading, lay_out, read_season
 from evenhand.verdict.tastings import Tastings
 from evenhand.verdict.week import Palate, WeekPlan, plan_week, tasters_of_late
 from evenhand.words import say
@@ -23,11 +23,12 @@ CUPS_A_WEEK, MINUTES_A_WEEK = 12, 60.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WholeSeason:
-    """A season with its charts, its green, and its lots set beside those of the harvest before."""
+    """A season: its charts, its green, its lots beside those of the harvest before, and the fit they rest on."""
 
     season: SeasonReading
     green: GreenReading
     likeness: tuple[LotComparison, ...]
+    bench: SeasonBench
 
 
 def season(
@@ -101,6 +102,7 @@ def read_whole(tastings: Tastings, *, coffees: Sequence[str] = ()) -> WholeSeaso
         season=charts,
         green=read_green(tastings, coffees=coffees, season=charts, bench=bench),
         likeness=compare_seasons(tastings, coffees=coffees, bench=bench),
+        bench=bench,
     )
 
 

@@ -1,6 +1,6 @@
 """What a season calls its columns and its stock, alike in charts, green and lots: acidity, black; bags."""
 
-from evenhand.verdict._service_words import SERVICE_WORD
+from evenhand.verdict._service_words import name_service
 from evenhand.words import Words, say
 
 
@@ -14,7 +14,7 @@ def name_taste(attribute: str, service: str) -> Words:
     service
         Key of the service: black, milk or bowl.
     """
-    return say("{attribute}, {service}", attribute=attribute, service=SERVICE_WORD.get(service, service))
+    return say("{attribute}, {service}", attribute=attribute, service=name_service(service))
 
 
 def name_unit(unit: str) -> str:

@@ -16,6 +16,11 @@ _IN_SERVICE: Final[Mapping[str, str]] = {
 }
 
 
+def name_service(service: str) -> str:
+    """Name a service, for example "milk"; one that is not known is called by its key."""
+    return SERVICE_WORD.get(service, service)
+
+
 def in_service(service: str) -> str:
     """Say in which cups something was tasted, for example "in the bowl"."""
     return _IN_SERVICE.get(service) or say("in {service}", service=service)

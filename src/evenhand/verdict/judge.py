@@ -11,7 +11,7 @@ from evenhand.espresso.caffeine import pull_caffeine_mg
 from evenhand.panel import faults
 from evenhand.verdict import reasons
 from evenhand.verdict._offers import believe, list_offers
-from evenhand.verdict._service_words import SERVICE_WORD
+from evenhand.verdict._service_words import name_service
 from evenhand.verdict.arrangement import Arrangement, arrange
 from evenhand.verdict.cost import expected_hold, expected_release
 from evenhand.verdict.hearing import hear
@@ -277,7 +277,7 @@ def _list(columns: Sequence[AttributeLevels]) -> str:
             say(
                 "{attribute} ({service})",
                 attribute=one.attribute,
-                service=SERVICE_WORD.get(one.service, one.service),
+                service=name_service(one.service),
             )
             for one in columns
         ]

@@ -1,6 +1,5 @@
 """Fields of this room: a day, a roast time as minutes and seconds, names one a line."""
 
-import datetime as dt
 import re
 from typing import Any
 
@@ -59,8 +58,3 @@ class NamesField(forms.CharField):
         """Return the names, each once."""
         text = super().clean(value)
         return tuple(dict.fromkeys(name.strip() for name in str(text or "").splitlines() if name.strip()))
-
-
-def no_later_than(today: dt.date) -> dict[str, str]:
-    """Return attributes of a day's input that offer no later day."""
-    return {"max": today.isoformat()}
